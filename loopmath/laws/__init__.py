@@ -1,0 +1,1 @@
+"""One subject each, one relation per function, with its range, source and example."""

@@ -1,0 +1,127 @@
+"""Curves of pumps and fans: one shape for both, and the laws for another speed."""
+
+from typing import Any
+
+import numpy as np
+
+from loopmath.checks import between, positive
+
+
+def head_curve(flow: Any, shutoff: Any, runout: Any, exponent: Any = 2.0, speed: Any = 1.0) -> Any:
+    r"""
+    Head of a pump, or static pressure of a fan, at a flow and a speed.
+
+    One shape for both machines: it never rises with flow, and it is odd about the shut-off point, so
+    that a machine pushed backwards resists more.
+
+    Parameters
+    ----------
+    flow : float or array
+        Flow through the machine; negative when reversed. [m3/s]
+    shutoff : float or array
+        Head at no flow and full speed. [m, or Pa for a fan]
+    runout : float or array
+        Flow at no head and full speed. [m3/s]
+    exponent : float or array
+        Shape, 1 (a straight line) or more. [-]
+    speed : float or array
+        Share of full speed, 0 or more. [-]
+
+    Returns
+    -------
+    head : float or array
+        In the unit of `shutoff`; 0 at speed 0.
+
+    Raises
+    ------
+    OutOfRange
+        If shut-off or run-out is not positive, the exponent is below 1 or the speed below 0.
+
+    Notes
+    -----
+    .. math:: H = n^2 H_0 (1 - u |u|^{m-1}),\; u = Q/(n Q_0)
+
+    The affinity laws: flow goes with speed, head with its square; [ISO9906]_ for pumps,
+    [AMCA201]_ for fans. The shape is our choice, a parabola when the exponent is 2.
+
+    Examples
+    --------
+    >>> float(head_curve(8.0, 4.0, 16.0, 2.0, 1.0)), float(head_curve(16.0, 4.0, 16.0, 2.0, 1.0))
+    (3.0, 0.0)
+    """
+    flow = between("flow", flow)
+    shutoff, runout = positive("shutoff", shutoff), positive("runout", runout)
+    exponent, speed = between("exponent", exponent, 1.0), between("speed", speed, 0.0)
+    return head_with_slope(flow, shutoff, runout, exponent, speed)[0]
+
+
+def head_with_slope(flow: Any, shutoff: Any, runout: Any, exponent: Any, speed: Any) -> tuple[Any, Any]:
+    """
+    Head of `head_curve` and its slope with flow, unchecked.
+
+    The inner loops call this very often; inputs are checked where records are made. An exponent that
+    is the plain float 2.0 takes a shorter way without powers.
+
+    Parameters
+    ----------
+    flow, shutoff, runout, exponent, speed : float or array
+        As in `head_curve`.
+
+    Returns
+    -------
+    head, slope : float or array
+        Head in the unit of `shutoff`, and d head/d flow, never positive; both 0 at speed 0.
+
+    Notes
+    -----
+    Source: as `head_curve`, [ISO9906]_ and [AMCA201]_.
+
+    Examples
+    --------
+    >>> head, slope = head_with_slope(8.0, 4.0, 16.0, 2.0, 1.0)
+    >>> float(head), float(slope)
+    (3.0, -0.25)
+    """
+    if type(exponent) is float and exponent == 2.0:
+        steep = np.sign(speed) * shutoff / (runout * runout)
+        drop = np.abs(flow) * steep
+        return speed * speed * shutoff - drop * flow, -2.0 * drop
+    reach = (speed + (speed == 0.0)) * runout
+    share = flow / reach
+    scale = speed * speed * shutoff
+    power = scale * np.abs(share) ** (exponent - 1.0)
+    return scale - power * share, -exponent * power / reach
+
+
+def shaft_power(power: Any, speed: Any) -> Any:
+    """
+    Shaft power at another speed.
+
+    Parameters
+    ----------
+    power : float or array
+        At full speed, 0 or more. [W]
+    speed : float or array
+        Share of full speed, 0 or more. [-]
+
+    Returns
+    -------
+    power : float or array
+        [W]
+
+    Raises
+    ------
+    OutOfRange
+        If a power or a speed is negative.
+
+    Notes
+    -----
+    Cube of the speed ratio: [ISO9906]_, [AMCA201]_. The electronics of a small motor take a share that
+    does not follow this law (common practice, no source).
+
+    Examples
+    --------
+    >>> shaft_power(8.0, 0.5)
+    1.0
+    """
+    return between("power", power, 0.0, unit="W") * between("speed", speed, 0.0) ** 3

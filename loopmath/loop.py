@@ -1,0 +1,394 @@
+"""
+The loop as a tree of series and parallel groups whose leaves are elements, in flow order.
+
+One tree, many readings: `losses` for the solver, `volume`, `heat`, `metals`, a parts list. Walks over the
+tree are `leaves` (read) and `mapped` (rebuild); nothing else in the package knows how a group is stored.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from loopmath import parts
+from loopmath.checks import InputError, between
+from loopmath.laws import pipeflow
+from loopmath.parts import Loss
+
+
+@dataclass(frozen=True, eq=False)
+class Element:
+    """A leaf of the tree: something the coolant passes. `name` is unique in its loop."""
+
+    name: str
+
+    #: What a builder calls this kind of thing.
+    kind = "element"
+
+    def losses(self) -> dict[str, Loss]:
+        """Return what it takes from the pressure, by cause."""
+        return {}
+
+    def volume(self) -> Any:
+        """Return the coolant it holds. [m3]"""
+        return 0.0
+
+    def metals(self) -> tuple[str, ...]:
+        """Return the metals its coolant touches."""
+        return ()
+
+    def loss(self) -> Loss:
+        """Return the sum of `losses`."""
+        return sum(self.losses().values(), Loss())
+
+
+@dataclass(frozen=True, eq=False)
+class PumpUnit(Element):
+    """A pump running at a share of its full speed."""
+
+    pump: parts.Pump
+    speed: Any = 1.0
+    kind = "pump"
+
+    def __post_init__(self) -> None:
+        between(f"{self.name}, speed", self.speed, 0.0, 1.0, "of full speed")
+
+    def volume(self) -> Any:
+        """Return the coolant in the pump. [m3]"""
+        return self.pump.volume
+
+    def metals(self) -> tuple[str, ...]:
+        """Return the pump's wetted metal."""
+        return (self.pump.metal,) if self.pump.metal else ()
+
+
+@dataclass(frozen=True, eq=False)
+class Source(Element):
+    """A block with the heat of what it cools."""
+
+    block: parts.Block
+    heat: Any = 0.0
+    limit: Any = 90.0
+    kind = "block"
+
+    def __post_init__(self) -> None:
+        between(f"{self.name}, heat", self.heat, 0.0, 3000.0, "W", remedy="Heat is what the part gives off.")
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the block's loss."""
+        return {self.name: sum(self.block.losses().values(), Loss())}
+
+    def volume(self) -> Any:
+        """Return the coolant in the block. [m3]"""
+        return self.block.volume
+
+    def metals(self) -> tuple[str, ...]:
+        """Return the block's wetted metal."""
+        return (self.block.metal,)
+
+
+@dataclass(frozen=True, eq=False)
+class RadiatorUnit(Element):
+    """A radiator with its fans; with `fan` None the air flow of one position is given instead [m3/s]."""
+
+    radiator: Any
+    fan: parts.Fan | None = None
+    fan_speed: Any = 1.0
+    fans_in_series: Any = 1
+    air: str = "room"
+    air_flow_each: Any = 0.0
+    filter_loss: Any = 0.0
+    kind = "radiator"
+
+    def __post_init__(self) -> None:
+        between(f"{self.name}, fan speed", self.fan_speed, 0.0, 1.0, "of full speed")
+        if self.air not in ("room", "case"):
+            raise InputError(f"{self.name}, air", self.air, "'room' or 'case'")
+
+    def air_side(self, air_temperature: Any, density: Any) -> parts.AirSide:
+        """Return the air side where the fan curve meets the core."""
+        if self.fan is None:
+            return self.radiator.air_side(self.air_flow_each, air_temperature, density)
+        linear, quadratic = self.radiator.air_resistance(air_temperature, density, self.filter_loss)
+        each = self.fan.flow(self.fan_speed, linear, quadratic, density, self.fans_in_series)
+        air = self.radiator.air_side(each, air_temperature, density)
+        free = self.fan.free_flow * np.maximum(self.fan_speed, 1e-9)
+        return replace(air, share_of_free_flow=each / free)
+
+    @property
+    def fans(self) -> Any:
+        """Number of fans on it."""
+        return self.radiator.positions * self.fans_in_series if self.fan is not None else 0
+
+    def fan_power(self) -> Any:
+        """Return the electrical power of its fans. [W]"""
+        return self.fans * self.fan.power * self.fan.turning(self.fan_speed) ** 3 if self.fan else 0.0
+
+    def sound(self) -> Any:
+        """Return the level of its fans 1 m away. [dB]"""
+        if self.fan is None:
+            return -np.inf
+        return parts.sound_of(self.fan.sound_level, self.fan.turning(self.fan_speed), self.fans)
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the liquid side's loss."""
+        return {self.name: sum(self.radiator.losses().values(), Loss())}
+
+    def volume(self) -> Any:
+        """Return the coolant in the radiator. [m3]"""
+        return self.radiator.volume()
+
+    def metals(self) -> tuple[str, ...]:
+        """Return the metals of tubes and solder."""
+        return tuple(m for m in (self.radiator.metal, self.radiator.solder) if m)
+
+
+#: The 90-degree fittings of a run; the trade's are drilled crosswise, hence the mitred constants.
+SHARP_90 = "sharp 90 degree fitting"
+
+
+@dataclass(frozen=True, eq=False)
+class Run(Element):
+    """
+    A length of tube between two parts, a straight fitting at each end.
+
+    Attributes
+    ----------
+    tube : Tube
+        The tube.
+    length : float or array
+        Developed length, arcs included. [m]
+    bends : float or array
+        90-degree bends formed in the tube. [-]
+    fittings : float or array
+        90-degree fittings screwed in at its ends. Over a whole loop the total counts, so a run may carry
+        a fraction while a total is swept. [-]
+    ends : float
+        Straight fittings, 2 of them; 0 for a bare tube.
+    """
+
+    tube: parts.Tube
+    length: Any
+    bends: Any = 0.0
+    fittings: Any = 0.0
+    ends: Any = 2.0
+    kind = "run"
+
+    def __post_init__(self) -> None:
+        between(f"{self.name}, length", self.length, 0.0, 50.0, "m")
+        between(f"{self.name}, bends", self.bends, 0, 100)
+        between(f"{self.name}, 90-degree fittings", self.fittings, 0, 1000)
+
+    def losses(self) -> dict[str, Loss]:
+        """Return wall friction, bends, 90-degree fittings and the changes of bore at its ends."""
+        tube = self.tube
+        bore, port = tube.bore, parts.PORT_BORE
+        out = {"tube friction": Loss(friction=(parts.Friction(
+            self.length, bore, parts.area_of(bore), tube.roughness_height / bore),))}
+        if np.any(np.asarray(self.bends) > 0):
+            turn = pipeflow.bend_loss(np.pi / 2, tube.bend_radius / bore)
+            # Hooper's K1 = 800 of a smooth elbow carries the bend below Re of some thousands.
+            out["tube bends"] = parts.minor_loss(turn, 800.0, bore).times(self.bends)
+        if np.any(np.asarray(self.fittings) > 0):
+            out["90° fittings"] = parts.part("fitting", SHARP_90).loss().times(self.fittings)
+        if np.any(np.asarray(self.ends) > 0):
+            narrow, ratio = np.minimum(bore, port), np.minimum(bore, port) / np.maximum(bore, port)
+            change = pipeflow.sudden_expansion(ratio) + pipeflow.sudden_contraction(ratio)
+            out["straight fittings"] = parts.minor_loss(change, 0.0, narrow).times(self.ends / 2)
+        return out
+
+    def volume(self) -> Any:
+        """Return the coolant in the tube. [m3]"""
+        return parts.area_of(self.tube.bore) * self.length
+
+    def metals(self) -> tuple[str, ...]:
+        """Return the tube's metal if it is one, and of its fittings."""
+        wetted = ("nickel plate",) if np.any(np.asarray(self.ends) > 0) else ()
+        return (*wetted, "copper") if self.tube.material == "copper" else wetted
+
+
+@dataclass(frozen=True, eq=False)
+class Fittings(Element):
+    """A number of equal fittings or valves in the line."""
+
+    fitting: parts.Fitting
+    count: Any = 1.0
+    kind = "fitting"
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the loss of all of them."""
+        return {self.fitting.name: self.fitting.loss().times(self.count)}
+
+
+@dataclass(frozen=True, eq=False)
+class Tank(Element):
+    """A reservoir in the line."""
+
+    reservoir: parts.Reservoir
+    kind = "reservoir"
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the loss of entering and leaving the tank."""
+        return {self.name: sum(self.reservoir.losses().values(), Loss())}
+
+    def volume(self) -> Any:
+        """Return the coolant in the tank. [m3]"""
+        return self.reservoir.volume
+
+
+@dataclass(frozen=True, eq=False)
+class Resistance(Element):
+    """Any other part in the line, given by its loss: a filter, a flow meter, a valve."""
+
+    given: Loss
+    held: Any = 0.0
+    kind = "part"
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the given loss."""
+        return {self.name: self.given}
+
+    def volume(self) -> Any:
+        """Return the coolant held. [m3]"""
+        return self.held
+
+
+@dataclass(frozen=True, eq=False)
+class DeadLeg(Element):
+    """A branch nothing flows through: a drain leg, a fill tube. It holds coolant at case-air temperature."""
+
+    tube: parts.Tube
+    length: Any
+    kind = "dead leg"
+
+    def volume(self) -> Any:
+        """Return the coolant standing in it. [m3]"""
+        return parts.area_of(self.tube.bore) * self.length
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """Items passed one after another."""
+
+    items: tuple
+
+    def __init__(self, *items: Any) -> None:
+        object.__setattr__(self, "items", tuple(items))
+
+
+@dataclass(frozen=True, eq=False)
+class Parallel:
+    """Branches between the same two junctions: equal loss, flows add."""
+
+    branches: tuple
+
+    def __init__(self, *branches: Any) -> None:
+        if len(branches) < 2:
+            raise InputError("parallel group", f"{len(branches)} branch(es)", "two branches or more")
+        wrapped = tuple(b if isinstance(b, Series) else Series(b) for b in branches)
+        if any(not b.items for b in wrapped):
+            raise InputError("parallel group", "a branch with nothing in it", "at least one element a branch")
+        object.__setattr__(self, "branches", wrapped)
+
+
+def leaves(item: Any) -> Iterator[Element]:
+    """Yield the elements of a tree in flow order."""
+    if isinstance(item, Series):
+        for child in item.items:
+            yield from leaves(child)
+    elif isinstance(item, Parallel):
+        for branch in item.branches:
+            yield from leaves(branch)
+    else:
+        yield item
+
+
+def mapped(item: Any, change: Callable[[Element], Element]) -> Any:
+    """Return the tree with every element replaced by `change(element)`."""
+    if isinstance(item, Series):
+        return Series(*(mapped(child, change) for child in item.items))
+    if isinstance(item, Parallel):
+        return Parallel(*(mapped(branch, change) for branch in item.branches))
+    return change(item)
+
+
+def of_kind(item: Any, kind: type) -> list:
+    """Return the elements of one class, in flow order."""
+    return [leaf for leaf in leaves(item) if isinstance(leaf, kind)]
+
+
+def total_fittings(item: Any) -> Any:
+    """Return the number of 90-degree fittings in the whole loop."""
+    return sum((run.fittings for run in of_kind(item, Run)), 0.0)
+
+
+def with_fittings(item: Any, total: Any) -> Any:
+    """Return the tree with `total` 90-degree fittings, shared among its runs as they are now."""
+    between("fittings", total, 0, 200, because="90-degree fittings in the whole loop")
+    runs = of_kind(item, Run)
+    if not runs:
+        raise InputError("fittings", total, "a loop with tube runs", "Fittings sit at the ends of runs.")
+    now = total_fittings(item)
+    even = bool(np.all(np.asarray(now) == 0))
+
+    def change(leaf: Element) -> Element:
+        if not isinstance(leaf, Run):
+            return leaf
+        share = 1 / len(runs) if even else leaf.fittings / now
+        return replace(leaf, fittings=total * share)
+
+    return mapped(item, change)
+
+
+def blocks_in_parallel(item: Series) -> Series:
+    """
+    Return the loop with its blocks side by side between two tees.
+
+    The stretch from the first block to the last becomes a parallel group, a branch to each block with the
+    run that followed it; the last branch repeats the run before it, because every branch needs a tube.
+    """
+    places = [i for i, child in enumerate(item.items) if isinstance(child, Source)]
+    if len(places) < 2:
+        return item
+    first, last = places[0], places[-1]
+    tee = parts.part("fitting", "tee, into the branch")
+    branches, link = [], ()
+    for start, stop in zip(places, [*places[1:], last + 1], strict=True):
+        between_blocks = item.items[start + 1 : stop]
+        name = item.items[start].name
+        link = between_blocks or tuple(replace(e, name=f"{name}: {e.name}") for e in link)
+        branches.append(Series(Fittings(f"tees of {name}", tee, 2.0), item.items[start], *link))
+    return Series(*item.items[:first], Parallel(*branches), *item.items[last + 1 :])
+
+
+def blocks_in_series(item: Series) -> Series:
+    """Return the loop with every parallel group of blocks laid out one after another, tees gone."""
+    out = []
+    for child in item.items:
+        if isinstance(child, Parallel) and of_kind(child, Source):
+            out += [leaf for leaf in leaves(child) if not (isinstance(leaf, Fittings) and "tee" in leaf.fitting.name)]
+        else:
+            out.append(child)
+    return Series(*out)
+
+
+def checked(item: Series) -> Series:
+    """
+    Return a loop that can be solved, or say what is missing.
+
+    Raises
+    ------
+    InputError
+        Without a pump, with a name used twice, or with a dead leg that is not a leaf in a series.
+    """
+    if not isinstance(item, Series) or not item.items:
+        raise InputError("loop", "nothing", "elements in flow order")
+    if not of_kind(item, PumpUnit):
+        raise InputError("loop", "no pump", "at least one pump", "Add a pump to the loop's order.")
+    seen: set[str] = set()
+    for leaf in leaves(item):
+        if leaf.name in seen:
+            raise InputError("loop", leaf.name, "each name once", "Give every element a name of its own.")
+        seen.add(leaf.name)
+    return item

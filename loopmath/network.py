@@ -1,0 +1,487 @@
+"""
+Flow and temperature of the whole tree, for N designs at once.
+
+Hydraulics: every series stretch collapses into one `Branch` (losses add). Newton linearises each branch,
+a parallel group combines its branches like conductances, and the root's balance pump = loss gives the new
+flow, which is handed back down the tree: one pass updates every flow of every design. Temperature: along
+the flow every element maps the coolant affinely, so a chain is one affine map and the closed loop is its
+fixed point. Flow and properties are refreshed in the same few passes, in blocks that stay in the cache;
+the few designs that are not settled by then go on alone.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from loopmath import loop as tree
+from loopmath.checks import InputError
+from loopmath.laws import convection, pipeflow, turbomachine
+from loopmath.laws.coolant import Coolant
+from loopmath.parts import AirSide, Loss
+
+GRAVITY = 9.80665
+#: Flow below which nothing is said to move [m3/s]: 0.06 mL/min.
+STILL = 1e-9
+#: Designs solved together; arrays of this size stay in the processor's cache.
+BLOCK = 8192
+_TINY = 1e-13
+#: Passes every design gets, and the last step after which it counts as settled: flow by this share, mean
+#: temperature by this [K]. Newton squares the one, and each pass cuts the other some hundredfold.
+PASSES, LAST_STEP, LAST_WARMING = 3, 1e-5, 2e-4
+
+
+@dataclass(frozen=True, eq=False)
+class Heater:
+    """Heat that enters the coolant at one place. [W]"""
+
+    name: str
+    heat: Any
+
+
+@dataclass(frozen=True, eq=False)
+class PumpHeater:
+    """The part of a pump's electrical power that warms the coolant."""
+
+    name: str
+    unit: tree.PumpUnit
+
+
+@dataclass(frozen=True, eq=False)
+class Cooler:
+    """A radiator with its air side settled: pulls the coolant towards the air entering it."""
+
+    name: str
+    air_temperature: Any
+    air_capacity: Any
+    air_resistance: Any
+    conductance: Callable
+
+
+@dataclass(frozen=True, eq=False)
+class Branch:
+    """A series stretch, collapsed: one loss law, its pumps, its parallel groups, its thermal elements."""
+
+    index: int
+    loss: Loss
+    reynolds_factor: Any
+    head_factor: Any
+    roughness: Any
+    pumps: tuple
+    groups: tuple
+    thermal: tuple
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """
+    What the solver hands back, for one design or N.
+
+    Flow of each branch [m3/s]; temperature where the loop starts, mean temperature and the temperature the
+    properties were last taken at [degC]; whether the design closed, whether its mean lies outside the
+    coolant's data; the most passes any design took.
+    """
+
+    flows: list
+    start_temperature: Any
+    mean_temperature: Any
+    properties_at: Any
+    settled: Any
+    outside: Any
+    passes: int
+
+
+# ------------------------------------------------------------------------------------------------ collapsing
+
+
+def _key(value: Any) -> Any:
+    return id(value) if isinstance(value, np.ndarray) and value.ndim else float(value)
+
+
+def _stacked(values: list) -> Any:
+    """Stack the values of several ducts on a new first axis, designs last; one duct needs none."""
+    if len(values) == 1:
+        return values[0]
+    return np.stack(np.broadcast_arrays(*(np.atleast_1d(np.asarray(v, dtype=float)) for v in values)))
+
+
+def _ducts(loss: Loss) -> tuple[Any, Any, Any]:
+    """Merge the ducts of equal bore; return stacked Reynolds factor, head factor and roughness."""
+    merged: dict[tuple, list] = {}
+    for duct in loss.friction:
+        key = (_key(duct.diameter), _key(duct.area), _key(duct.roughness), _key(duct.laminar_factor))
+        merged.setdefault(key, [duct, 0.0])[1] += duct.length
+    if not merged:
+        return None, None, None
+    ducts = merged.values()
+    reynolds = [d.laminar_factor * d.diameter / d.area for d, _ in ducts]
+    heads = [length / (2 * d.diameter * d.area**2) for d, length in ducts]
+    return _stacked(reynolds), _stacked(heads), _stacked([d.roughness for d, _ in ducts])
+
+
+def collapse(item: tree.Series, coolers: dict[str, Cooler], counter: Iterator[int]) -> Branch:
+    """
+    Collapse a tree into nested branches.
+
+    Parameters
+    ----------
+    item : Series
+        The loop, or a branch of it.
+    coolers : dict of str to Cooler
+        The radiators by element name, air side settled.
+    counter : iterator of int
+        Numbers the branches in flow order; the root is 0.
+    """
+    index = next(counter)
+    total, pumps, groups, thermal = Loss(), [], [], []
+
+    def visit(child: Any) -> None:
+        nonlocal total
+        if isinstance(child, tree.Series):
+            for inner in child.items:
+                visit(inner)
+        elif isinstance(child, tree.Parallel):
+            thermal.append(len(groups))
+            groups.append(tuple(collapse(b, coolers, counter) for b in child.branches))
+        else:
+            total = total + child.loss()
+            if isinstance(child, tree.PumpUnit):
+                pumps.append(child)
+                if np.any(np.asarray(child.pump.heat_share) > 0):
+                    thermal.append(PumpHeater(child.name, child))
+            elif isinstance(child, tree.Source):
+                thermal.append(Heater(child.name, child.heat))
+            elif child.name in coolers:
+                thermal.append(coolers[child.name])
+
+    visit(item)
+    reynolds, heads, roughness = _ducts(total)
+    return Branch(index, replace(total, friction=()), reynolds, heads, roughness, tuple(pumps), tuple(groups),
+                  tuple(thermal))  # fmt: skip
+
+
+def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
+    """Return a record with every array in it, however deep, replaced by `change(array)`."""
+    if isinstance(record, np.ndarray):
+        return change(record)
+    if isinstance(record, tuple):
+        return tuple(_map_arrays(r, change) for r in record)
+    if hasattr(record, "__dataclass_fields__"):
+        new = {}
+        for f in fields(record):
+            old = getattr(record, f.name)
+            if isinstance(old, (np.ndarray, tuple)) or hasattr(old, "__dataclass_fields__"):
+                new[f.name] = _map_arrays(old, change)
+        if not new:
+            return record
+        copy = object.__new__(type(record))  # skips the checks: the values were checked as a whole
+        copy.__dict__.update(record.__dict__ | new)
+        return copy
+    return record
+
+
+def take(record: Any, where: Any, designs: int) -> Any:
+    """Return a record with only the designs `where` (slice or index array) of its arrays kept."""
+    if isinstance(record, Coolant) and record.density.ndim == 1:
+        return record  # its coefficients are no designs
+    return _map_arrays(record, lambda a: a[..., where] if a.ndim and a.shape[-1] == designs else a)
+
+
+def number_of_designs(*records: Any) -> int | None:
+    """
+    Return N if any array of designs is found in the records, None if all is scalar.
+
+    Raises
+    ------
+    InputError
+        If two arrays of different length are found.
+    """
+    found: set[int] = set()
+
+    def note(array: np.ndarray) -> np.ndarray:
+        if array.ndim:
+            found.add(array.shape[-1])
+        return array
+
+    for record in records:
+        if not isinstance(record, Coolant) or record.density.ndim == 2:
+            _map_arrays(record, note)
+    if len(found) > 1:
+        raise InputError("number of designs", sorted(found), "arrays of one common length")
+    return found.pop() if found else None
+
+
+# ------------------------------------------------------------------------------------------------ hydraulics
+
+
+def branch_loss(branch: Branch, flow: Any, density: Any, viscosity: Any, law: Callable) -> tuple[Any, Any]:
+    """
+    Return pressure loss less pump pressure of a branch's own elements, and its slope with flow.
+
+    Both are for the elements in series; parallel groups inside are not counted. [Pa], [Pa s/m3]
+    """
+    loss = branch.loss
+    size = np.abs(flow) + _TINY
+    linear = viscosity * loss.linear + loss.fixed_linear
+    squared = (density * loss.quadratic + loss.fixed_quadratic) * size
+    slope = linear + 2 * squared
+    per_flow = linear + squared
+    if branch.head_factor is not None:
+        factor, bend = law(size * (density / viscosity) * branch.reynolds_factor, branch.roughness)
+        factor = factor * branch.head_factor
+        bend = factor * (bend + 2)
+        if np.ndim(branch.reynolds_factor) == 2 or np.ndim(branch.head_factor) == 2:
+            factor, bend = factor.sum(axis=0), bend.sum(axis=0)
+        size = size * density
+        per_flow = per_flow + factor * size
+        slope = slope + bend * size
+    pressure = per_flow * flow
+    for unit in branch.pumps:
+        pump = unit.pump
+        head, fall = turbomachine.head_with_slope(
+            flow, pump.shutoff_head, pump.runout_flow, pump.exponent, pump.turning(unit.speed))
+        weight = density * GRAVITY
+        pressure = pressure - weight * head
+        slope = slope - weight * fall
+    return pressure, slope
+
+
+def alone(loss: Loss) -> Branch:
+    """Return a loss as a branch of its own, to be evaluated by `branch_loss`."""
+    return Branch(0, loss, *_ducts(loss), (), (), ())
+
+
+def pump_head(unit: tree.PumpUnit, flow: Any) -> Any:
+    """Return the head of a pump at a flow. [m]"""
+    pump = unit.pump
+    return turbomachine.head_with_slope(
+        flow, pump.shutoff_head, pump.runout_flow, pump.exponent, pump.turning(unit.speed))[0]
+
+
+def _rough_quadratic(branch: Branch, density: Any) -> Any:
+    """Return the loss as one quadratic coefficient, friction factor 0.04: only to start from."""
+    total = density * branch.loss.quadratic + branch.loss.fixed_quadratic
+    # Linear parts count as they would at 3 L/min, so that a purely linear branch is not free.
+    total = total + (branch.loss.linear * 1e-3 + branch.loss.fixed_linear) / 5e-5
+    if branch.head_factor is not None:
+        heads = branch.head_factor
+        total = total + 0.04 * density * (heads.sum(axis=0) if np.ndim(heads) == 2 else heads)
+    for group in branch.groups:
+        total = total + sum(_rough_quadratic(b, density) ** -0.5 for b in group) ** -2.0
+    return total
+
+
+def _start(branch: Branch, flow: Any, density: Any, flows: list) -> None:
+    """Share a flow among the branches as if every loss were quadratic."""
+    flows[branch.index] = flow
+    for group in branch.groups:
+        weights = [_rough_quadratic(b, density) ** -0.5 for b in group]
+        whole = sum(weights)
+        for child, weight in zip(group, weights, strict=True):
+            _start(child, flow * weight / whole, density, flows)
+
+
+def _all_pumps(branch: Branch) -> Iterator[tree.PumpUnit]:
+    yield from branch.pumps
+    for group in branch.groups:
+        for child in group:
+            yield from _all_pumps(child)
+
+
+def _first_flow(root: Branch, density: Any) -> Any:
+    """Return the flow at which the pumps' parabolas meet the rough quadratic loss."""
+    head, fall = 0.0, _rough_quadratic(root, density)
+    for unit in _all_pumps(root):
+        pump = unit.pump
+        speed = pump.turning(unit.speed)
+        head = head + density * GRAVITY * pump.shutoff_head * speed**2
+        fall = fall + density * GRAVITY * pump.shutoff_head / pump.runout_flow**2
+    return np.sqrt(head / fall) + STILL / 10
+
+
+def _linearise(branch: Branch, flows: list, memory: dict, *fluid: Any) -> tuple[Any, Any]:
+    """
+    Return (loss, slope) of a branch as a straight line through its present flow, groups included.
+
+    A group of branches with losses g and slopes s at flows q is, linearised, one element of slope
+    S = 1/sum(1/s) and loss S (Q + sum(g/s - q)): conductances in parallel.
+    """
+    flow = flows[branch.index]
+    loss, slope = branch_loss(branch, flow, *fluid)
+    for place, group in enumerate(branch.groups):
+        lines = [_linearise(b, flows, memory, *fluid) for b in group]
+        ease = [1.0 / s for _, s in lines]
+        whole = 1.0 / sum(ease)
+        shift = sum(g * e - flows[b.index] for (g, _), e, b in zip(lines, ease, group, strict=True))
+        memory[branch.index, place] = (lines, ease, whole, shift)
+        loss = loss + whole * (flow + shift)
+        slope = slope + whole
+    return loss, slope
+
+
+def _hand_down(branch: Branch, flow: Any, flows: list, memory: dict) -> None:
+    """Set the branch's new flow and share it among its groups along the same straight lines."""
+    flows[branch.index] = flow
+    for place, group in enumerate(branch.groups):
+        lines, ease, whole, shift = memory[branch.index, place]
+        across = whole * (flow + shift)
+        for child, (g, _), e in zip(group, lines, ease, strict=True):
+            _hand_down(child, flows[child.index] + (across - g) * e, flows, memory)
+
+
+# --------------------------------------------------------------------------------------------------- thermal
+
+
+def cooler_pull(cooler: Cooler, flow: Any, capacity: Any, fluid: tuple) -> Any:
+    """Return eps C_min / C_coolant: the share of its lead over the air that the coolant gives up."""
+    air = cooler.air_capacity
+    conductance = 1.0 / (cooler.air_resistance + 1.0 / cooler.conductance(flow, *fluid))
+    least, most = np.minimum(air, capacity), np.maximum(air, capacity)
+    return convection.crossflow_effectiveness(conductance / least, least / most) * least / capacity
+
+
+def _affine(branch: Branch, flows: list, fluid: tuple, nodes: list | None) -> tuple[Any, Any]:
+    """Return (a, b) of T_out = a T_in + b along a branch; at the root also note every node."""
+    a, b = 1.0, 0.0
+    flow = np.maximum(np.abs(flows[branch.index]), STILL)
+    capacity = fluid[0] * fluid[2] * flow
+    for element in branch.thermal:
+        if isinstance(element, Heater):
+            b = b + element.heat / capacity
+        elif isinstance(element, Cooler):
+            pull = cooler_pull(element, flow, capacity, fluid)
+            a = a * (1 - pull)
+            b = b + pull * (element.air_temperature - b)
+        elif isinstance(element, PumpHeater):
+            b = b + element.unit.pump.heat_share * pump_power(element.unit, flow) / capacity
+        else:
+            inner_a, inner_b = 0.0, 0.0
+            for child in branch.groups[element]:
+                ca, cb = _affine(child, flows, fluid, None)
+                share = flows[child.index] / flow
+                inner_a, inner_b = inner_a + share * ca, inner_b + share * cb
+            a, b = inner_a * a, inner_a * b + inner_b
+        if nodes is not None:
+            nodes.append((a, b))
+    return a, b
+
+
+def pump_power(unit: tree.PumpUnit, flow: Any) -> Any:
+    """Return the electrical power of a pump at a flow. [W]"""
+    return unit.pump.power(flow, unit.pump.turning(unit.speed))
+
+
+def _start_and_mean(root: Branch, flows: list, fluid: tuple) -> tuple[Any, Any]:
+    """Return the temperature at the start of the loop and the middle between warmest and coolest node."""
+    nodes: list = []
+    a, b = _affine(root, flows, fluid, nodes)
+    start = b / np.maximum(1.0 - a, 1e-12)
+    warmest = coolest = start
+    for na, nb in nodes[:-1]:
+        node = na * start + nb
+        warmest, coolest = np.maximum(warmest, node), np.minimum(coolest, node)
+    return start, 0.5 * (warmest + coolest)
+
+
+# ----------------------------------------------------------------------------------------------------- solve
+
+
+def _passes(root: Branch, coolant: Coolant, guess: Any, law: Callable, state: list | None = None) -> tuple:
+    """
+    Refresh flow and properties together.
+
+    Three passes from a good start bring flow within 1e-7 and temperature within 1e-6 K, unless the check
+    on the last step says otherwise; a design that failed it comes again with `state`, its flows, and goes
+    on to the end. Returns flows, start, mean and property temperature, whether settled, passes used.
+    """
+    temperature, memory = guess, {}
+    fluid = coolant.properties(temperature)
+    flows: list = [None] * _count(root) if state is None else list(state)
+    if state is None:
+        _start(root, _first_flow(root, fluid[0]), fluid[0], flows)
+    near, warm = (LAST_STEP, LAST_WARMING) if state is None else (1e-11, 1e-9)
+    for used in range(1, (PASSES if state is None else 80) + 1):
+        old, before = flows[0], temperature
+        loss, slope = _linearise(root, flows, memory, fluid[0], fluid[1], law)
+        flow = np.maximum(old - loss / slope, 0.1 * old)
+        _hand_down(root, flow, flows, memory)
+        start, mean = _start_and_mean(root, flows, fluid)
+        temperature = np.minimum(np.maximum(mean, coolant.low), coolant.high)
+        if used >= PASSES or state is not None:
+            done = (np.abs(flow - old) < near * flow + STILL) & (np.abs(temperature - before) < warm)
+            if np.all(done):
+                break
+        fluid = coolant.properties(temperature)
+    return flows, start, mean, before, done, used
+
+
+def _count(branch: Branch) -> int:
+    return 1 + sum(_count(child) for group in branch.groups for child in group)
+
+
+def cooler_of(unit: tree.RadiatorUnit, air_temperature: Any, density: Any) -> tuple[Cooler, AirSide]:
+    """Return the radiator as the solver sees it, and its air side."""
+    air = unit.air_side(air_temperature, density)
+    capacity = np.maximum(air.capacity, 1e-9)
+    resistance = 1.0 / np.maximum(air.conductance, 1e-12)
+    return Cooler(unit.name, air_temperature, capacity, resistance, unit.radiator.liquid_conductance()), air
+
+
+def solve_tree(
+    root: Branch, coolant: Coolant, guess: Any, friction: str = "churchill", designs: int | None = None
+) -> Settled:
+    """
+    Solve flow and temperature of N designs.
+
+    Parameters
+    ----------
+    root : Branch
+        The collapsed loop.
+    coolant : Coolant
+        Its coefficients may be columns of N designs.
+    guess : float or array
+        First guess of the mean coolant temperature. [degC]
+    friction : str
+        A key of `pipeflow.FRICTION_LAWS`.
+    designs : int, optional
+        N; None for scalars.
+
+    Returns
+    -------
+    settled : Settled
+        With `settled` False where a design did not close and `outside` True where the coolant would
+        leave the range of its data.
+    """
+    law = pipeflow.FRICTION_LAWS[friction]
+    many = designs or 1
+    guess = np.array(np.broadcast_to(guess, (many,)), dtype=float)
+    flows = [np.empty(many) for _ in range(_count(root))]
+    start, mean, properties_at = np.empty(many), np.empty(many), np.empty(many)
+    done, used = np.zeros(many, bool), 0
+
+    def fill(where: Any, state: list | None) -> None:
+        nonlocal used
+        part = (root, coolant) if where is None else (take(root, where, many), take(coolant, where, many))
+        where = slice(None) if where is None else where
+        result = _passes(*part, guess[where], law, state)
+        for whole, piece in zip(flows, result[0], strict=True):
+            whole[where] = piece
+        start[where], mean[where], properties_at[where], done[where] = result[1:5]
+        used = max(used, result[5])
+
+    if many <= BLOCK:
+        fill(None, None)
+    else:
+        for first in range(0, many, BLOCK):
+            fill(slice(first, first + BLOCK), None)
+    rest = np.flatnonzero(~done)
+    for first in range(0, rest.size, BLOCK):
+        where = rest[first : first + BLOCK]
+        guess[where] = np.clip(mean[where], coolant.low, coolant.high)
+        fill(where, [f[where] for f in flows])
+    outside = (mean < coolant.low) | (mean > coolant.high)
+    found = (start, mean, properties_at, done, outside)
+    if designs is None:
+        flows, found = [f[0] for f in flows], tuple(v[0] for v in found)
+    return Settled(flows, *found, used)

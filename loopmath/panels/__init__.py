@@ -1,0 +1,1 @@
+"""Live panels: state, solve, draw. Controls only, no formula."""

@@ -1,0 +1,433 @@
+"""Solve a plan and read the answer: headline figures, components, elements, warnings."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import count
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from loopmath import loop as tree
+from loopmath import network, parts, rules, tables
+from loopmath.checks import InputError, OutOfRange
+from loopmath.laws import coolant as coolants
+from loopmath.laws import materials, sound
+from loopmath.plan import Plan
+from loopmath.rules import Fact
+from loopmath.units import Quantity
+
+#: Families of metal that eat aluminium in one coolant (common practice and the anodic index agree).
+COPPER_FAMILY = ("copper", "nickel", "silver")
+
+
+def solve(plan: Plan, friction: str = "churchill") -> "Solution":
+    """
+    Solve a plan: flow, head, temperatures, for one design or for N at once.
+
+    Parameters
+    ----------
+    plan : Plan
+        Any number in it may be an array of N designs.
+    friction : str
+        Law of wall friction, a key of `laws.pipeflow.FRICTION_LAWS`.
+
+    Returns
+    -------
+    solution : Solution
+
+    Raises
+    ------
+    OutOfRange
+        If the coolant of a single design would leave the range of its property data (no temperature is
+        invented); in a plan of N designs those designs carry NaN instead.
+    """
+    answer = solved(plan, friction)
+    if answer.designs is None and answer.outside:
+        raise OutOfRange(
+            f"coolant temperature ({plan.coolant.label})", round(float(answer.settled.mean_temperature), 1),
+            f"{plan.coolant.low:g} to {plan.coolant.high:g} degC (the range of its property data)",
+            "Raise the fan speed, add radiator, or take heat out of the loop.")  # fmt: skip
+    return answer
+
+
+def solved(plan: Plan, friction: str = "churchill") -> "Solution":
+    """Solve like `solve`, and let a design outside the coolant's data stand as a stated answer."""
+    pressure = coolants.pressure_at_height(plan.height)
+    coolers, airs = {}, {}
+    for unit in plan.units(tree.RadiatorUnit):
+        air = plan.case_air if unit.air == "case" else plan.room_air
+        density = coolants.air_density(air, pressure)
+        coolers[unit.name], airs[unit.name] = network.cooler_of(unit, air, density)
+    root = network.collapse(plan.loop, coolers, count())
+    designs = network.number_of_designs(plan.loop, plan.coolant, plan.room_air, plan.height, plan.case_air_over_room)
+    heat = sum((s.heat for s in plan.units(tree.Source)), 0.0)
+    ease = sum((a.capacity for a in airs.values()), 1e-9)
+    guess = np.clip(plan.room_air + heat / np.maximum(0.6 * ease, 1.0), plan.coolant.low, plan.coolant.high)
+    settled = network.solve_tree(root, plan.coolant, guess, friction, designs)
+    return Solution(plan, friction, designs, root, coolers, airs, settled)
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """
+    The answer for one plan, or for N designs of it.
+
+    The public figures are pint quantities (`.flow.to("L/min")`); the arrays behind them, SI and degC,
+    are in `.state`. Tables are pandas DataFrames in the units their column names say.
+    """
+
+    plan: Plan
+    friction: str
+    designs: int | None
+    root: network.Branch
+    coolers: dict
+    airs: dict
+    settled: network.Settled
+
+    # ------------------------------------------------------------------------------------------- arrays, SI
+
+    @property
+    def outside(self) -> Any:
+        """True where the coolant would leave the range of its data."""
+        return self.settled.outside & self.moving
+
+    @cached_property
+    def moving(self) -> Any:
+        """True where coolant moves."""
+        return np.asarray(self.settled.flows[0]) > 10 * network.STILL
+
+    @cached_property
+    def known(self) -> Any:
+        """True where temperatures can be stated."""
+        return self.moving & ~np.asarray(self.settled.outside) & self.settled.settled
+
+    @cached_property
+    def fluid(self) -> tuple:
+        """Density, viscosity, heat capacity, conductivity of the coolant at its mean temperature, as the solver last took them."""
+        return self.plan.coolant.properties(self.settled.properties_at)
+
+    @cached_property
+    def _walk(self) -> list[dict]:
+        """Every element in flow order with flow, temperature in and out, heat given to the coolant."""
+        rows: list[dict] = []
+        density, _, heat_capacity, _ = self.fluid
+        numbers = count()
+
+        def stretch(item: Any, warm: Any) -> Any:
+            flow = self.settled.flows[next(numbers)] * self.moving
+            moving = np.maximum(np.abs(flow), network.STILL)
+
+            def visit(child: Any, warm: Any) -> Any:
+                if isinstance(child, tree.Series):
+                    for inner in child.items:
+                        warm = visit(inner, warm)
+                    return warm
+                if isinstance(child, tree.Parallel):
+                    mixed = 0.0
+                    for branch in child.branches:
+                        mark = len(rows)
+                        out = stretch(branch, warm)
+                        mixed = mixed + out * rows[mark]["flow"] / moving
+                    return mixed
+                warm_out, heat = self._through(child, moving, density * heat_capacity * moving, warm)
+                standing = isinstance(child, tree.DeadLeg)
+                through = 0.0 * flow if standing else flow
+                at = np.where(self.known, self.plan.case_air, np.nan) if standing else warm
+                rows.append({"element": child, "flow": through, "in": at, "out": at if standing else warm_out,
+                             "heat": heat})  # fmt: skip
+                return warm_out
+
+            return visit(item, warm)
+
+        stretch(self.plan.loop, np.where(self.known, self.settled.start_temperature, np.nan))
+        return rows
+
+    @cached_property
+    def _losses(self) -> dict[str, dict[str, Any]]:
+        """Pressure loss of every element by cause. [Pa]"""
+        density, viscosity = self.fluid[:2]
+        law = network.pipeflow.FRICTION_LAWS[self.friction]
+        return {
+            row["element"].name: {
+                cause: network.branch_loss(network.alone(loss), row["flow"], density, viscosity, law)[0]
+                for cause, loss in row["element"].losses().items()
+            }
+            for row in self._walk
+        }
+
+    def _loss(self, row: dict) -> Any:
+        return sum(self._losses[row["element"].name].values(), 0.0 * row["flow"])
+
+    def _through(self, leaf: Any, flow: Any, capacity: Any, warm: Any) -> tuple[Any, Any]:
+        """Return (temperature out, heat given to the coolant) of one element."""
+        if isinstance(leaf, tree.Source):
+            heat = leaf.heat
+        elif isinstance(leaf, tree.PumpUnit):
+            heat = leaf.pump.heat_share * network.pump_power(leaf, flow)
+        elif leaf.name in self.coolers:
+            cooler = self.coolers[leaf.name]
+            pull = network.cooler_pull(cooler, flow, capacity, self.fluid)
+            heat = -pull * capacity * (warm - cooler.air_temperature)
+        else:
+            return warm, 0.0 * warm
+        return warm + heat / capacity, heat + 0.0 * warm
+
+    @cached_property
+    def state(self) -> dict[str, Any]:
+        """
+        The headline figures as floats or arrays, SI and degC.
+
+        Keys: flow [m3/s], head [m], coolant_supply, coolant_return [degC], coolant_over_room [K], heat [W],
+        sound [dB], pump_power, fan_power [W], volume [m3], and one key for each component [degC].
+        """
+        flow = self.settled.flows[0] * self.moving
+        warm = [row[end] for row in self._walk for end in ("in", "out") if not isinstance(row["element"], tree.DeadLeg)]
+        hottest, coolest = _fold(np.maximum, warm), _fold(np.minimum, warm)
+        pumps = [row for row in self._main_line() if isinstance(row["element"], tree.PumpUnit)]
+        out = {
+            "flow": flow,
+            "head": sum((network.pump_head(row["element"], row["flow"]) for row in pumps), 0.0) * self.moving,
+            "coolant_supply": coolest,
+            "coolant_return": hottest,
+            "coolant_over_room": hottest - self.plan.room_air,
+            "heat": sum((row["heat"] for row in self._walk if row["element"].name not in self.coolers), 0.0),
+            "sound": self._sound(),
+            "pump_power": sum((network.pump_power(u, self._row(u.name)["flow"])
+                               for u in self.plan.units(tree.PumpUnit)), 0.0),
+            "fan_power": sum((u.fan_power() for u in self.plan.units(tree.RadiatorUnit)), 0.0),
+            "volume": sum((leaf.volume() for leaf in tree.leaves(self.plan.loop)), 0.0),
+        }
+        for unit in self.plan.units(tree.Source):
+            out[unit.name] = self._component(unit)
+        if self.designs is not None:
+            out = {key: np.broadcast_to(value, (self.designs,)) for key, value in out.items()}
+        return out
+
+    def _row(self, name: str) -> dict:
+        return next(row for row in self._walk if row["element"].name == name)
+
+    def _main_line(self) -> list[dict]:
+        """Return the rows whose losses add up to the head: one branch of every parallel group."""
+        keep: set[str] = set()
+
+        def visit(item: Any) -> None:
+            if isinstance(item, tree.Series):
+                for child in item.items:
+                    visit(child)
+            elif isinstance(item, tree.Parallel):
+                visit(item.branches[0])
+            else:
+                keep.add(item.name)
+
+        visit(self.plan.loop)
+        return [row for row in self._walk if row["element"].name in keep]
+
+    def _component(self, unit: tree.Source) -> Any:
+        row = self._row(unit.name)
+        flow = np.maximum(np.abs(row["flow"]), network.STILL)
+        return 0.5 * (row["in"] + row["out"]) + unit.heat * unit.block.thermal_resistance(flow)
+
+    def _sound(self) -> Any:
+        levels = [u.sound() for u in self.plan.units(tree.RadiatorUnit) if u.fan is not None]
+        levels += [parts.sound_of(u.pump.sound_level, u.pump.turning(u.speed)) for u in self.plan.units(tree.PumpUnit)]
+        return sound.at_distance(sound.sum_levels(np.broadcast_arrays(*levels)), self.plan.listener)
+
+    # --------------------------------------------------------------------------------------- the public face
+
+    @property
+    def flow(self) -> Quantity:
+        """Flow of the main line."""
+        return Quantity(self.state["flow"], "m^3/s")
+
+    @property
+    def head(self) -> Quantity:
+        """Head the pumps give and the loop takes, in metres of the coolant."""
+        return Quantity(self.state["head"], "m")
+
+    @property
+    def coolant_supply(self) -> Quantity:
+        """Coolest coolant in the loop: what leaves the radiators for the blocks."""
+        return Quantity(self.state["coolant_supply"], "degC")
+
+    @property
+    def coolant_return(self) -> Quantity:
+        """Warmest coolant in the loop: what arrives at the radiators."""
+        return Quantity(self.state["coolant_return"], "degC")
+
+    @property
+    def components(self) -> pd.DataFrame:
+        """What is cooled: heat, temperature, limit, margin, and its rise over the coolant."""
+        rows = []
+        for unit in self.plan.units(tree.Source):
+            row, warm = self._row(unit.name), self.state[unit.name]
+            local = 0.5 * (row["in"] + row["out"])
+            rows.append((unit.name, unit.heat, warm, unit.limit, unit.limit - warm, warm - local, row["flow"] * 6e4))
+        columns = ["component", "heat [W]", "temperature [degC]", "limit [degC]", "margin [K]",
+                   "over coolant [K]", "flow [L/min]"]  # fmt: skip
+        return self._frame(rows, columns)
+
+    @property
+    def elements(self) -> pd.DataFrame:
+        """Every element in flow order: flow, loss, share of head, coolant in and out, heat, volume."""
+        density = self.fluid[0]
+        whole = np.maximum(self.state["head"] * density * network.GRAVITY, 1e-12)
+        rows = [
+            (row["element"].name, row["element"].kind, row["flow"] * 6e4,
+             self._loss(row) / 1e3, self._loss(row) / (density * network.GRAVITY), 100 * self._loss(row) / whole, row["in"], row["out"], row["heat"],
+             row["element"].volume() * 1e6)
+            for row in self._walk
+        ]  # fmt: skip
+        columns = ["element", "kind", "flow [L/min]", "loss [kPa]", "loss [m]", "share of head [%]",
+                   "coolant in [degC]", "coolant out [degC]", "heat [W]", "volume [mL]"]  # fmt: skip
+        return self._frame(rows, columns)
+
+    def _frame(self, rows: list, columns: list) -> pd.DataFrame:
+        """Return rows as a table; N designs give N rows each, with the design's number first."""
+        if self.designs is None:
+            return pd.DataFrame([[_plain(v) for v in row] for row in rows], columns=columns).set_index(columns[0])
+        blocks = []
+        for row in rows:
+            values = {c: np.broadcast_to(v, (self.designs,)) for c, v in zip(columns, row, strict=True)}
+            blocks.append(pd.DataFrame({"design": np.arange(self.designs)} | values))
+        return pd.concat(blocks, ignore_index=True)
+
+    @cached_property
+    def head_shares(self) -> dict[str, Any]:
+        """Where the head goes, by cause: [m] of tube friction, bends, fittings and each part."""
+        out: dict[str, Any] = {}
+        for row in self._main_line():
+            for cause, loss in self._losses[row["element"].name].items():
+                out[cause] = out.get(cause, 0.0) + loss / (self.fluid[0] * network.GRAVITY)
+        return out
+
+    @property
+    def headline(self) -> pd.Series:
+        """The headline figures of one design, units in the index."""
+        s = self.state
+        return pd.Series({
+            "flow [L/min]": s["flow"] * 6e4,
+            "head [m]": s["head"],
+            "coolant supply [degC]": s["coolant_supply"],
+            "coolant return [degC]": s["coolant_return"],
+            "coolant rise [K]": s["coolant_return"] - s["coolant_supply"],
+            "coolant over room [K]": s["coolant_over_room"],
+            "heat [W]": s["heat"],
+            "sound [dB]": s["sound"],
+            "pump power [W]": s["pump_power"],
+            "fan power [W]": s["fan_power"],
+            "coolant volume [mL]": s["volume"] * 1e6,
+        }, name=self.plan.title)  # fmt: skip
+
+    @property
+    def warnings(self) -> pd.DataFrame:
+        """
+        What warns, gravest first: signal word, where, quantity, value, limit, why, action, source.
+
+        Raises
+        ------
+        InputError
+            For N designs; use `warning_counts` there, or solve one design.
+        """
+        if self.designs is not None:
+            raise InputError("warnings", f"{self.designs} designs", "one design", "Use warning_counts for many.")
+        return rules.table(self.facts)
+
+    def warnings_in(self, system: str) -> pd.DataFrame:
+        """Return the warnings with values in "metric" or "us" units."""
+        return rules.table(self.facts, system)
+
+    def warning_counts(self) -> dict[str, np.ndarray]:
+        """Return for each signal word how many rules fire, for each design."""
+        return rules.counts(self.facts, self.designs or 1)
+
+    # ---------------------------------------------------------------------------------------------- facts
+
+    @cached_property
+    def facts(self) -> list[Fact]:
+        """What the rules judge, place by place."""
+        plan, s = self.plan, self.state
+        hottest = s["coolant_return"]
+        facts = [
+            Fact("loop flow", "loop", s["flow"]),
+            Fact("coolant against your limit", "coolant", hottest, plan.coolant_limit),
+            Fact("coolant over room", "radiators", s["coolant_over_room"]),
+            Fact("sound against your limit", "machine", s["sound"], plan.sound_limit),
+            Fact("coolant outside its data", "coolant", np.where(self.outside, 1.0, 0.0)),
+        ]
+        facts += [Fact("coolant against pump limit", u.name, hottest, u.pump.coolant_limit)
+                  for u in plan.units(tree.PumpUnit)]  # fmt: skip
+        facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in plan.units(tree.Source)]
+        return facts + self._tube_facts() + self._fan_facts() + self._metal_facts() + self._branch_facts()
+
+    def _branch_facts(self) -> list[Fact]:
+        """Flow of the parallel branches that a pump stands in."""
+        return [Fact("branch flow", u.name, np.where(self.moving, self._row(u.name)["flow"], np.nan))
+                for u in self.plan.units(tree.PumpUnit)]  # fmt: skip
+
+    def _tube_facts(self) -> list[Fact]:
+        """Velocity, Reynolds number, rated limit and softening margin; the worst run of each tube speaks."""
+        groups: dict[str, list] = {}
+        for row in self._walk:
+            if isinstance(row["element"], (tree.Run, tree.DeadLeg)):
+                groups.setdefault(row["element"].tube.name, []).append(row)
+        facts: list[Fact] = []
+        for name, rows in groups.items():
+            runs = [row for row in rows if isinstance(row["element"], tree.Run)]
+            tube = rows[0]["element"].tube
+            if runs:
+                speeds = [row["flow"] / parts.area_of(row["element"].tube.bore) for row in runs]
+                fastest, slowest = _fold(np.maximum, speeds), _fold(np.minimum, speeds)
+                slowest = np.where(self.moving, slowest, np.nan)
+                facts += [
+                    Fact("tube velocity", name, fastest),
+                    Fact("slowest tube velocity", name, slowest),
+                    Fact("Reynolds number in the tube", name, slowest * tube.bore * self.fluid[0] / self.fluid[1]),
+                    Fact("coolant against tube limit", name, _fold(np.maximum, [r["in"] for r in runs]),
+                         tube.coolant_limit),
+                ]  # fmt: skip
+            soft = materials.softening_temperature(tube.material) if tube.material != "copper" else None
+            if soft is not None:
+                # A flowing run is near its coolant; a leg that stands is at the air of the case.
+                for row in rows:
+                    standing = isinstance(row["element"], tree.DeadLeg)
+                    wall = np.where(self.known, self.plan.case_air, np.nan) if standing else row["in"]
+                    facts.append(Fact("tube below softening by", row["element"].name, soft - wall))
+        return facts
+
+    def _fan_facts(self) -> list[Fact]:
+        facts = []
+        for unit in self.plan.units(tree.RadiatorUnit):
+            if unit.fan is not None:
+                facts.append(Fact("fan speed over its least speed by", f"fans of {unit.name}",
+                                  unit.fan_speed - unit.fan.least_speed))
+                turning = np.asarray(unit.fan.turning(unit.fan_speed)) > 0
+                share = np.where(turning, self.airs[unit.name].share_of_free_flow, np.nan)
+                facts.append(Fact("share of the fan's free flow", f"fans of {unit.name}", share))
+        return facts
+
+    def _metal_facts(self) -> list[Fact]:
+        wetted = sorted({m for leaf in tree.leaves(self.plan.loop) for m in leaf.metals()})
+        family = {m: tables.by_name("metals.csv")[m]["family"] for m in wetted}
+        light = [m for m in wetted if family[m] == "aluminium"]
+        noble = [m for m in wetted if family[m] in COPPER_FAMILY]
+        if light and noble:
+            return [self._pair("aluminium with a copper-family metal", [a, b]) for a in light for b in noble][:1]
+        return [self._pair("other metals in one coolant", wetted)] if len(wetted) > 1 else []
+
+    @staticmethod
+    def _pair(quantity: str, metals: list[str]) -> Fact:
+        first, second, volts = materials.worst_pair(metals)
+        return Fact(quantity, f"{first} with {second}", volts)
+
+
+def _fold(best: Any, values: list) -> Any:
+    out = values[0]
+    for value in values[1:]:
+        out = best(out, value)
+    return out
+
+
+def _plain(value: Any) -> Any:
+    """Return a number as a Python float, anything else as it is."""
+    return float(value) if np.ndim(value) == 0 and not isinstance(value, str) else value

@@ -1,0 +1,1 @@
+"""Independent references: public libraries only, never the package under test."""
