@@ -43,6 +43,8 @@ def number(field: str, value: Any, remedy: str = "") -> Any:
     InputError
         If the value is no number, or any of it is not finite.
     """
+    if type(value) is float and math.isfinite(value):
+        return value
     if isinstance(value, bool) or isinstance(value, str):
         raise InputError(field, value, "a number", remedy)
     try:
@@ -92,6 +94,8 @@ def between(
     InputError
         If it is no finite number.
     """
+    if type(value) is float and low <= value <= high:
+        return value  # the common case, on every solve
     value = number(field, value, remedy)
     outside = (np.asarray(value) < low) | (np.asarray(value) > high)
     if np.any(outside):

@@ -184,8 +184,11 @@ class Run(Element):
         """Return wall friction, bends, 90-degree fittings and the changes of bore at its ends."""
         tube = self.tube
         bore, port = tube.bore, parts.PORT_BORE
-        out = {"tube friction": Loss(friction=(parts.Friction(
-            self.length, bore, parts.area_of(bore), tube.roughness_height / bore),))}
+        out = {
+            "tube friction": Loss(
+                friction=(parts.Friction(self.length, bore, parts.area_of(bore), tube.roughness_height / bore),)
+            )
+        }
         if np.any(np.asarray(self.bends) > 0):
             turn = pipeflow.bend_loss(np.pi / 2, tube.bend_radius / bore)
             # Hooper's K1 = 800 of a smooth elbow carries the bend below Re of some thousands.

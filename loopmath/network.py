@@ -157,8 +157,9 @@ def collapse(item: tree.Series, coolers: dict[str, Cooler], counter: Iterator[in
 
     visit(item)
     reynolds, heads, roughness = _ducts(total)
-    return Branch(index, replace(total, friction=()), reynolds, heads, roughness, tuple(pumps), tuple(groups),
-                  tuple(thermal))  # fmt: skip
+    return Branch(
+        index, replace(total, friction=()), reynolds, heads, roughness, tuple(pumps), tuple(groups), tuple(thermal)
+    )
 
 
 def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
@@ -240,7 +241,8 @@ def branch_loss(branch: Branch, flow: Any, density: Any, viscosity: Any, law: Ca
     for unit in branch.pumps:
         pump = unit.pump
         head, fall = turbomachine.head_with_slope(
-            flow, pump.shutoff_head, pump.runout_flow, pump.exponent, pump.turning(unit.speed))
+            flow, pump.shutoff_head, pump.runout_flow, pump.exponent, pump.turning(unit.speed)
+        )
         weight = density * GRAVITY
         pressure = pressure - weight * head
         slope = slope - weight * fall
@@ -256,7 +258,8 @@ def pump_head(unit: tree.PumpUnit, flow: Any) -> Any:
     """Return the head of a pump at a flow. [m]"""
     pump = unit.pump
     return turbomachine.head_with_slope(
-        flow, pump.shutoff_head, pump.runout_flow, pump.exponent, pump.turning(unit.speed))[0]
+        flow, pump.shutoff_head, pump.runout_flow, pump.exponent, pump.turning(unit.speed)
+    )[0]
 
 
 def _rough_quadratic(branch: Branch, density: Any) -> Any:
@@ -282,17 +285,10 @@ def _start(branch: Branch, flow: Any, density: Any, flows: list) -> None:
             _start(child, flow * weight / whole, density, flows)
 
 
-def _all_pumps(branch: Branch) -> Iterator[tree.PumpUnit]:
-    yield from branch.pumps
-    for group in branch.groups:
-        for child in group:
-            yield from _all_pumps(child)
-
-
 def _first_flow(root: Branch, density: Any) -> Any:
     """Return the flow at which the pumps' parabolas meet the rough quadratic loss."""
     head, fall = 0.0, _rough_quadratic(root, density)
-    for unit in _all_pumps(root):
+    for unit in (unit for branch in _all_branches(root) for unit in branch.pumps):
         pump = unit.pump
         speed = pump.turning(unit.speed)
         head = head + density * GRAVITY * pump.shutoff_head * speed**2
@@ -328,6 +324,51 @@ def _hand_down(branch: Branch, flow: Any, flows: list, memory: dict) -> None:
         across = whole * (flow + shift)
         for child, (g, _), e in zip(group, lines, ease, strict=True):
             _hand_down(child, flows[child.index] + (across - g) * e, flows, memory)
+
+
+def loop_head(root: Branch, flow: Any, solved: list, fluid: tuple, friction: str) -> np.ndarray:
+    """
+    Return the head the loop's elements take at given main-line flows, pumps left out. [m]
+
+    Parameters
+    ----------
+    flow : float or array
+        Main-line flow. [m3/s]
+    solved : list
+        Flows of the branches at a solution, whose split starts the search for the split at `flow`.
+    """
+    still = _without_pumps(root)
+    flow = np.atleast_1d(np.asarray(flow, dtype=float))
+    ratio = np.maximum(flow, STILL) / max(float(solved[0]), STILL)
+    flows, memory = [np.maximum(float(f), STILL) * ratio for f in solved], {}
+    law = pipeflow.FRICTION_LAWS[friction]
+    for _ in range(6 if root.groups else 1):
+        loss, slope = _linearise(still, flows, memory, fluid[0], fluid[1], law)
+        _hand_down(still, flows[0], flows, memory)
+    return loss / (fluid[0] * GRAVITY)
+
+
+def _without_pumps(branch: Branch) -> Branch:
+    return replace(branch, pumps=(), groups=tuple(tuple(map(_without_pumps, group)) for group in branch.groups))
+
+
+def pumps_head(root: Branch, flow: Any, solved: list, speed: float | None = None) -> Any:
+    """Return the head of all pumps at given main-line flows, at a common speed if one is given. [m]"""
+    total = 0.0 * np.asarray(flow)
+    for branch in _all_branches(root):
+        share = float(solved[branch.index]) / max(float(solved[0]), STILL) if branch.index else 1.0
+        for unit in branch.pumps:
+            unit = unit if speed is None else replace(unit, speed=speed)
+            weight = share if branch.index else 1.0  # pumps side by side each lift their share of the flow
+            total = total + weight * pump_head(unit, np.asarray(flow) * share)
+    return total
+
+
+def _all_branches(branch: Branch) -> Iterator[Branch]:
+    yield branch
+    for group in branch.groups:
+        for child in group:
+            yield from _all_branches(child)
 
 
 # --------------------------------------------------------------------------------------------------- thermal

@@ -7,6 +7,7 @@ then stands for N parts at once. What a part does to the flow is one record, `Lo
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -73,8 +74,9 @@ class Loss:
     def times(self, count: Any) -> "Loss":
         """Return the loss of `count` such parts in a row (ducts get longer)."""
         ducts = tuple(replace(f, length=f.length * count) for f in self.friction)
-        return Loss(self.linear * count, self.quadratic * count, self.fixed_linear * count,
-                    self.fixed_quadratic * count, ducts)
+        return Loss(
+            self.linear * count, self.quadratic * count, self.fixed_linear * count, self.fixed_quadratic * count, ducts
+        )
 
 
 def area_of(bore: Any) -> Any:
@@ -521,10 +523,23 @@ CATALOGUE: dict[str, tuple[str, type]] = {
     "reservoir": ("reservoirs.csv", Reservoir),
 }
 _SUFFIXES = {
-    "_mm": 1e-3, "_um": 1e-6, "_l_h": 1e-3 / 3600, "_l_min": 1e-3 / 60, "_m3_h": 1 / 3600, "_ml": 1e-6, "_m": 1.0,
-    "_w": 1.0, "_pa": 1.0, "_db": 1.0, "_degc": 1.0, "_k_w": 1.0, "_percent": 0.01,
-    "_kpa_per_l_min": 6e7, "_kpa_per_l_min2": 3.6e12, "_in03": 1.0,
-}  # fmt: skip
+    "_mm": 1e-3,
+    "_um": 1e-6,
+    "_l_h": 1e-3 / 3600,
+    "_l_min": 1e-3 / 60,
+    "_m3_h": 1 / 3600,
+    "_ml": 1e-6,
+    "_m": 1.0,
+    "_w": 1.0,
+    "_pa": 1.0,
+    "_db": 1.0,
+    "_degc": 1.0,
+    "_k_w": 1.0,
+    "_percent": 0.01,
+    "_kpa_per_l_min": 6e7,
+    "_kpa_per_l_min2": 3.6e12,
+    "_in03": 1.0,
+}
 
 
 def _from_row(row: dict, record: type) -> Any:
@@ -547,6 +562,7 @@ def names(kind: str) -> list[str]:
     return list(tables.by_name(CATALOGUE[one_of("kind of part", kind, CATALOGUE)][0]))
 
 
+@cache
 def part(kind: str, name: str, field_name: str = "") -> Any:
     """
     Return a part of the catalogue.

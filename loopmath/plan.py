@@ -181,16 +181,31 @@ class Setting:
 
 #: Every named setting. Dotted names ("front radiator.depth") reach any field of any element besides.
 SETTINGS: dict[str, Setting] = {
-    "pump_speed": Setting("pump speed", "share", 0.0, 1.0,
-                          lambda p, v: p.with_loop(_each(tree.PumpUnit, speed=_numbers("pump_speed", v, 0, 1, "")))),
-    "fan_speed": Setting("fan speed", "share", 0.0, 1.0,
-                         lambda p, v: p.with_loop(_each(tree.RadiatorUnit,
-                                                        fan_speed=_numbers("fan_speed", v, 0, 1, "")))),
-    "fittings": Setting("90-degree fittings in the whole loop", "count", 0, 200,
-                        lambda p, v: replace(p, loop=tree.with_fittings(p.loop, v))),
+    "pump_speed": Setting(
+        "pump speed",
+        "share",
+        0.0,
+        1.0,
+        lambda p, v: p.with_loop(_each(tree.PumpUnit, speed=_numbers("pump_speed", v, 0, 1, ""))),
+    ),
+    "fan_speed": Setting(
+        "fan speed",
+        "share",
+        0.0,
+        1.0,
+        lambda p, v: p.with_loop(_each(tree.RadiatorUnit, fan_speed=_numbers("fan_speed", v, 0, 1, ""))),
+    ),
+    "fittings": Setting(
+        "90-degree fittings in the whole loop",
+        "count",
+        0,
+        200,
+        lambda p, v: replace(p, loop=tree.with_fittings(p.loop, v)),
+    ),
     "room_air": Setting("room air", "temperature", 5.0, 45.0, lambda p, v: replace(p, room_air=v)),
-    "case_air_over_room": Setting("case air over room", "difference", 0.0, 40.0,
-                                  lambda p, v: replace(p, case_air_over_room=v)),
+    "case_air_over_room": Setting(
+        "case air over room", "difference", 0.0, 40.0, lambda p, v: replace(p, case_air_over_room=v)
+    ),
     "height": Setting("height above sea level", "length", -400.0, 5000.0, lambda p, v: replace(p, height=v)),
     "listener": Setting("distance of the ear", "length", 0.1, 20.0, lambda p, v: replace(p, listener=v)),
     "bore": Setting("bore of every tube", "length", 0.004, 0.02, _set_bore),
@@ -200,7 +215,7 @@ SETTINGS: dict[str, Setting] = {
     "radiator": Setting("first radiator", "name", None, None, _set_radiator),
     "pump": Setting("pump", "name", None, None, _set_pump),
     "fan": Setting("fan", "name", None, None, _set_fan),
-}  # fmt: skip
+}
 
 
 def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
@@ -347,8 +362,14 @@ def read_plan(document: dict) -> Plan:
     read = _Reader()
     read.known(document, "", ("format", "title", "notes", "room", "case", "coolant", "limits", "tube", "parts", "loop"))
     if document.get("format") != FORMAT:
-        read.note(InputError("format", document.get("format", "missing"), f"{FORMAT}",
-                             "This package reads that version of plan files."))
+        read.note(
+            InputError(
+                "format",
+                document.get("format", "missing"),
+                f"{FORMAT}",
+                "This package reads that version of plan files.",
+            )
+        )
     room, case, limits = document.get("room", {}), document.get("case", {}), document.get("limits", {})
     read.known(room, "room", ("air", "height", "listener"))
     read.known(case, "case", ("air_over_room",))
@@ -364,8 +385,14 @@ def read_plan(document: dict) -> Plan:
     items = _items(read, order, "loop.order", elements, tube)
     for name in elements:
         if name not in _named(order):
-            read.note(InputError(f"parts.{name}", "not in loop.order", "a place in the flow order",
-                                 "Name it in loop.order or remove the part."))
+            read.note(
+                InputError(
+                    f"parts.{name}",
+                    "not in loop.order",
+                    "a place in the flow order",
+                    "Name it in loop.order or remove the part.",
+                )
+            )
     values = {
         "title": str(document.get("title", "Untitled plan")),
         "coolant": liquid,
@@ -429,8 +456,15 @@ def _element(read: _Reader, name: str, table: dict) -> Any:
         rows = read.quantity(table, place, "fans_in_series", "count", 1.0)
         if fan is not None and part is not None and abs(fan.size - part.fan_size) > 1e-6:
             read.note(InputError(f"{place}.fan", table["fan"], f"a fan of {1e3 * part.fan_size:.0f} mm"))
-        return read.built(tree.RadiatorUnit, name=name, radiator=part, fan=fan, fan_speed=speed,
-                          fans_in_series=rows, air=table.get("air", "room"))  # fmt: skip
+        return read.built(
+            tree.RadiatorUnit,
+            name=name,
+            radiator=part,
+            fan=fan,
+            fan_speed=speed,
+            fans_in_series=rows,
+            air=table.get("air", "room"),
+        )
     if kind == "reservoir":
         return read.built(tree.Tank, name=name, reservoir=part)
     count = read.quantity(table, place, "count", "count", 1.0)
@@ -469,8 +503,7 @@ def _items(read: _Reader, order: Any, place: str, elements: dict, tube: Any) -> 
 def _tube_entry(read: _Reader, entry: dict, here: str, tube: Any) -> Any:
     """Return the run or dead leg an entry describes."""
     dead = "dead_leg" in entry
-    read.known(entry, here, ("dead_leg", "length", "part") if dead
-               else ("run", "length", "bends", "fittings", "part"))  # fmt: skip
+    read.known(entry, here, ("dead_leg", "length", "part") if dead else ("run", "length", "bends", "fittings", "part"))
     own = read.part("tube", entry, here) if "part" in entry else tube
     length = read.quantity(entry, here, "length", "length")
     if dead:

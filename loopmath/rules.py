@@ -57,6 +57,8 @@ def _limit(row: dict) -> Any:
     text, where = str(row["limit"]), f"rules.csv rule {row['id']} limit"
     if text == "own":
         return None
+    if row["kind"] == "truth":
+        return 0.0
     if row["kind"] == "voltage":
         return float(text.removesuffix(" V"))
     if row["compare"] == "between":
@@ -81,8 +83,19 @@ def rules() -> tuple[Rule, ...]:
         if row["compare"] == "between" and " to " not in str(row["limit"]):
             raise InputError(f"rules.csv rule {row['id']} limit", row["limit"], "two numbers: 'LOW to HIGH'")
         source = row["source"] if row["basis"] == "" else f"{row['source']}: {row['basis']}"
-        out.append(Rule(row["id"], row["signal"], row["quantity"], row["compare"], _limit(row), row["kind"],
-                        row["why"], row["action"], source))  # fmt: skip
+        out.append(
+            Rule(
+                row["id"],
+                row["signal"],
+                row["quantity"],
+                row["compare"],
+                _limit(row),
+                row["kind"],
+                row["why"],
+                row["action"],
+                source,
+            )
+        )
     return tuple(sorted(out, key=lambda rule: SIGNALS.index(rule.signal)))
 
 
@@ -115,8 +128,9 @@ def table(facts: list[Fact], system: str = "metric") -> pd.DataFrame:
     rows = []
     for rule, fact, _ in firings(facts):
         limit = fact.limit if rule.limit is None else rule.limit
-        value = "yes" if rule.id == "too-hot-to-say" else text_of(fact.value, rule.kind, system)
-        bound = "no" if rule.id == "too-hot-to-say" else text_of(limit, rule.kind, system)
+        # A fact that is only true or false has nothing to print as value and limit.
+        yes_or_no = rule.kind == "truth"
+        value, bound = ("", "") if yes_or_no else (text_of(v, rule.kind, system) for v in (fact.value, limit))
         rows.append((rule.signal, fact.where, rule.quantity, value, bound, rule.why, rule.action, rule.source))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 

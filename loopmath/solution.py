@@ -44,10 +44,13 @@ def solve(plan: Plan, friction: str = "churchill") -> "Solution":
     """
     answer = solved(plan, friction)
     if answer.designs is None and answer.outside:
+        mean = float(answer.settled.mean_temperature)
         raise OutOfRange(
-            f"coolant temperature ({plan.coolant.label})", round(float(answer.settled.mean_temperature), 1),
+            f"coolant temperature ({plan.coolant.label})",
+            round(mean, 1) if mean < 500 else "no steady value: hardly any heat leaves the radiators",
             f"{plan.coolant.low:g} to {plan.coolant.high:g} degC (the range of its property data)",
-            "Raise the fan speed, add radiator, or take heat out of the loop.")  # fmt: skip
+            "Raise the fan speed, add radiator, or take heat out of the loop.",
+        )
     return answer
 
 
@@ -62,8 +65,9 @@ def solved(plan: Plan, friction: str = "churchill") -> "Solution":
     root = network.collapse(plan.loop, coolers, count())
     designs = network.number_of_designs(plan.loop, plan.coolant, plan.room_air, plan.height, plan.case_air_over_room)
     heat = sum((s.heat for s in plan.units(tree.Source)), 0.0)
-    ease = sum((a.capacity for a in airs.values()), 1e-9)
-    guess = np.clip(plan.room_air + heat / np.maximum(0.6 * ease, 1.0), plan.coolant.low, plan.coolant.high)
+    # What the radiators would take per kelvin if the liquid film added 40 % to the air's resistance.
+    ease = sum((c.air_capacity * -np.expm1(-0.7 / (c.air_resistance * c.air_capacity)) for c in coolers.values()), 0.0)
+    guess = np.clip(plan.room_air + heat / np.maximum(ease, 1.0), plan.coolant.low, plan.coolant.high)
     settled = network.solve_tree(root, plan.coolant, guess, friction, designs)
     return Solution(plan, friction, designs, root, coolers, airs, settled)
 
@@ -97,6 +101,16 @@ class Solution:
         """True where coolant moves."""
         return np.asarray(self.settled.flows[0]) > 10 * network.STILL
 
+    @property
+    def plight(self) -> str:
+        """Why no temperature of a single design can be stated, in words; empty where they can."""
+        if not self.moving:
+            return "Nothing flows: the pump cannot start this loop."
+        if self.outside:
+            limits = f"{self.plan.coolant.low:g} to {self.plan.coolant.high:g} °C"
+            return f"The coolant would leave the range of its data, {limits}."
+        return "" if self.known else "The solver did not settle on this design."
+
     @cached_property
     def known(self) -> Any:
         """True where temperatures can be stated."""
@@ -104,11 +118,11 @@ class Solution:
 
     @cached_property
     def fluid(self) -> tuple:
-        """Density, viscosity, heat capacity, conductivity of the coolant at its mean temperature, as the solver last took them."""
+        """Density, viscosity, heat capacity and conductivity of the coolant, as the solver last took them."""
         return self.plan.coolant.properties(self.settled.properties_at)
 
     @cached_property
-    def _walk(self) -> list[dict]:
+    def walk(self) -> list[dict]:
         """Every element in flow order with flow, temperature in and out, heat given to the coolant."""
         rows: list[dict] = []
         density, _, heat_capacity, _ = self.fluid
@@ -134,8 +148,9 @@ class Solution:
                 standing = isinstance(child, tree.DeadLeg)
                 through = 0.0 * flow if standing else flow
                 at = np.where(self.known, self.plan.case_air, np.nan) if standing else warm
-                rows.append({"element": child, "flow": through, "in": at, "out": at if standing else warm_out,
-                             "heat": heat})  # fmt: skip
+                rows.append(
+                    {"element": child, "flow": through, "in": at, "out": at if standing else warm_out, "heat": heat}
+                )
                 return warm_out
 
             return visit(item, warm)
@@ -153,7 +168,7 @@ class Solution:
                 cause: network.branch_loss(network.alone(loss), row["flow"], density, viscosity, law)[0]
                 for cause, loss in row["element"].losses().items()
             }
-            for row in self._walk
+            for row in self.walk
         }
 
     def _loss(self, row: dict) -> Any:
@@ -182,7 +197,7 @@ class Solution:
         sound [dB], pump_power, fan_power [W], volume [m3], and one key for each component [degC].
         """
         flow = self.settled.flows[0] * self.moving
-        warm = [row[end] for row in self._walk for end in ("in", "out") if not isinstance(row["element"], tree.DeadLeg)]
+        warm = [row[end] for row in self.walk for end in ("in", "out") if not isinstance(row["element"], tree.DeadLeg)]
         hottest, coolest = _fold(np.maximum, warm), _fold(np.minimum, warm)
         pumps = [row for row in self._main_line() if isinstance(row["element"], tree.PumpUnit)]
         out = {
@@ -191,10 +206,11 @@ class Solution:
             "coolant_supply": coolest,
             "coolant_return": hottest,
             "coolant_over_room": hottest - self.plan.room_air,
-            "heat": sum((row["heat"] for row in self._walk if row["element"].name not in self.coolers), 0.0),
+            "heat": sum((row["heat"] for row in self.walk if row["element"].name not in self.coolers), 0.0),
             "sound": self._sound(),
-            "pump_power": sum((network.pump_power(u, self._row(u.name)["flow"])
-                               for u in self.plan.units(tree.PumpUnit)), 0.0),
+            "pump_power": sum(
+                (network.pump_power(u, self._row(u.name)["flow"]) for u in self.plan.units(tree.PumpUnit)), 0.0
+            ),
             "fan_power": sum((u.fan_power() for u in self.plan.units(tree.RadiatorUnit)), 0.0),
             "volume": sum((leaf.volume() for leaf in tree.leaves(self.plan.loop)), 0.0),
         }
@@ -204,8 +220,13 @@ class Solution:
             out = {key: np.broadcast_to(value, (self.designs,)) for key, value in out.items()}
         return out
 
+    def air_out(self, name: str) -> Any:
+        """Return the temperature of the air leaving a radiator. [degC]"""
+        cooler = self.coolers[name]
+        return cooler.air_temperature - self._row(name)["heat"] / cooler.air_capacity
+
     def _row(self, name: str) -> dict:
-        return next(row for row in self._walk if row["element"].name == name)
+        return next(row for row in self.walk if row["element"].name == name)
 
     def _main_line(self) -> list[dict]:
         """Return the rows whose losses add up to the head: one branch of every parallel group."""
@@ -221,7 +242,7 @@ class Solution:
                 keep.add(item.name)
 
         visit(self.plan.loop)
-        return [row for row in self._walk if row["element"].name in keep]
+        return [row for row in self.walk if row["element"].name in keep]
 
     def _component(self, unit: tree.Source) -> Any:
         row = self._row(unit.name)
@@ -263,8 +284,15 @@ class Solution:
             row, warm = self._row(unit.name), self.state[unit.name]
             local = 0.5 * (row["in"] + row["out"])
             rows.append((unit.name, unit.heat, warm, unit.limit, unit.limit - warm, warm - local, row["flow"] * 6e4))
-        columns = ["component", "heat [W]", "temperature [degC]", "limit [degC]", "margin [K]",
-                   "over coolant [K]", "flow [L/min]"]  # fmt: skip
+        columns = [
+            "component",
+            "heat [W]",
+            "temperature [degC]",
+            "limit [degC]",
+            "margin [K]",
+            "over coolant [K]",
+            "flow [L/min]",
+        ]
         return self._frame(rows, columns)
 
     @property
@@ -273,13 +301,32 @@ class Solution:
         density = self.fluid[0]
         whole = np.maximum(self.state["head"] * density * network.GRAVITY, 1e-12)
         rows = [
-            (row["element"].name, row["element"].kind, row["flow"] * 6e4,
-             self._loss(row) / 1e3, self._loss(row) / (density * network.GRAVITY), 100 * self._loss(row) / whole, row["in"], row["out"], row["heat"],
-             row["element"].volume() * 1e6)
-            for row in self._walk
-        ]  # fmt: skip
-        columns = ["element", "kind", "flow [L/min]", "loss [kPa]", "loss [m]", "share of head [%]",
-                   "coolant in [degC]", "coolant out [degC]", "heat [W]", "volume [mL]"]  # fmt: skip
+            (
+                row["element"].name,
+                row["element"].kind,
+                row["flow"] * 6e4,
+                self._loss(row) / 1e3,
+                self._loss(row) / (density * network.GRAVITY),
+                100 * self._loss(row) / whole,
+                row["in"],
+                row["out"],
+                row["heat"],
+                row["element"].volume() * 1e6,
+            )
+            for row in self.walk
+        ]
+        columns = [
+            "element",
+            "kind",
+            "flow [L/min]",
+            "loss [kPa]",
+            "loss [m]",
+            "share of head [%]",
+            "coolant in [degC]",
+            "coolant out [degC]",
+            "heat [W]",
+            "volume [mL]",
+        ]
         return self._frame(rows, columns)
 
     def _frame(self, rows: list, columns: list) -> pd.DataFrame:
@@ -305,19 +352,22 @@ class Solution:
     def headline(self) -> pd.Series:
         """The headline figures of one design, units in the index."""
         s = self.state
-        return pd.Series({
-            "flow [L/min]": s["flow"] * 6e4,
-            "head [m]": s["head"],
-            "coolant supply [degC]": s["coolant_supply"],
-            "coolant return [degC]": s["coolant_return"],
-            "coolant rise [K]": s["coolant_return"] - s["coolant_supply"],
-            "coolant over room [K]": s["coolant_over_room"],
-            "heat [W]": s["heat"],
-            "sound [dB]": s["sound"],
-            "pump power [W]": s["pump_power"],
-            "fan power [W]": s["fan_power"],
-            "coolant volume [mL]": s["volume"] * 1e6,
-        }, name=self.plan.title)  # fmt: skip
+        return pd.Series(
+            {
+                "flow [L/min]": s["flow"] * 6e4,
+                "head [m]": s["head"],
+                "coolant supply [degC]": s["coolant_supply"],
+                "coolant return [degC]": s["coolant_return"],
+                "coolant rise [K]": s["coolant_return"] - s["coolant_supply"],
+                "coolant over room [K]": s["coolant_over_room"],
+                "heat [W]": s["heat"],
+                "sound [dB]": s["sound"],
+                "pump power [W]": s["pump_power"],
+                "fan power [W]": s["fan_power"],
+                "coolant volume [mL]": s["volume"] * 1e6,
+            },
+            name=self.plan.title,
+        )
 
     @property
     def warnings(self) -> pd.DataFrame:
@@ -331,11 +381,17 @@ class Solution:
         """
         if self.designs is not None:
             raise InputError("warnings", f"{self.designs} designs", "one design", "Use warning_counts for many.")
-        return rules.table(self.facts)
+        return self.warnings_in("metric")
 
     def warnings_in(self, system: str) -> pd.DataFrame:
         """Return the warnings with values in "metric" or "us" units."""
-        return rules.table(self.facts, system)
+        if system not in self._warning_tables:
+            self._warning_tables[system] = rules.table(self.facts, system)
+        return self._warning_tables[system]
+
+    @cached_property
+    def _warning_tables(self) -> dict[str, pd.DataFrame]:
+        return {}
 
     def warning_counts(self) -> dict[str, np.ndarray]:
         """Return for each signal word how many rules fire, for each design."""
@@ -355,20 +411,23 @@ class Solution:
             Fact("sound against your limit", "machine", s["sound"], plan.sound_limit),
             Fact("coolant outside its data", "coolant", np.where(self.outside, 1.0, 0.0)),
         ]
-        facts += [Fact("coolant against pump limit", u.name, hottest, u.pump.coolant_limit)
-                  for u in plan.units(tree.PumpUnit)]  # fmt: skip
+        facts += [
+            Fact("coolant against pump limit", u.name, hottest, u.pump.coolant_limit) for u in plan.units(tree.PumpUnit)
+        ]
         facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in plan.units(tree.Source)]
         return facts + self._tube_facts() + self._fan_facts() + self._metal_facts() + self._branch_facts()
 
     def _branch_facts(self) -> list[Fact]:
         """Flow of the parallel branches that a pump stands in."""
-        return [Fact("branch flow", u.name, np.where(self.moving, self._row(u.name)["flow"], np.nan))
-                for u in self.plan.units(tree.PumpUnit)]  # fmt: skip
+        return [
+            Fact("branch flow", u.name, np.where(self.moving, self._row(u.name)["flow"], np.nan))
+            for u in self.plan.units(tree.PumpUnit)
+        ]
 
     def _tube_facts(self) -> list[Fact]:
         """Velocity, Reynolds number, rated limit and softening margin; the worst run of each tube speaks."""
         groups: dict[str, list] = {}
-        for row in self._walk:
+        for row in self.walk:
             if isinstance(row["element"], (tree.Run, tree.DeadLeg)):
                 groups.setdefault(row["element"].tube.name, []).append(row)
         facts: list[Fact] = []
@@ -383,9 +442,13 @@ class Solution:
                     Fact("tube velocity", name, fastest),
                     Fact("slowest tube velocity", name, slowest),
                     Fact("Reynolds number in the tube", name, slowest * tube.bore * self.fluid[0] / self.fluid[1]),
-                    Fact("coolant against tube limit", name, _fold(np.maximum, [r["in"] for r in runs]),
-                         tube.coolant_limit),
-                ]  # fmt: skip
+                    Fact(
+                        "coolant against tube limit",
+                        name,
+                        _fold(np.maximum, [r["in"] for r in runs]),
+                        tube.coolant_limit,
+                    ),
+                ]
             soft = materials.softening_temperature(tube.material) if tube.material != "copper" else None
             if soft is not None:
                 # A flowing run is near its coolant; a leg that stands is at the air of the case.
@@ -399,8 +462,13 @@ class Solution:
         facts = []
         for unit in self.plan.units(tree.RadiatorUnit):
             if unit.fan is not None:
-                facts.append(Fact("fan speed over its least speed by", f"fans of {unit.name}",
-                                  unit.fan_speed - unit.fan.least_speed))
+                facts.append(
+                    Fact(
+                        "fan speed over its least speed by",
+                        f"fans of {unit.name}",
+                        unit.fan_speed - unit.fan.least_speed,
+                    )
+                )
                 turning = np.asarray(unit.fan.turning(unit.fan_speed)) > 0
                 share = np.where(turning, self.airs[unit.name].share_of_free_flow, np.nan)
                 facts.append(Fact("share of the fan's free flow", f"fans of {unit.name}", share))

@@ -17,8 +17,12 @@ def data_file(name: str) -> Path:
     """Return the path of a file in data/, or say that the package needs its checkout."""
     path = DATA / name
     if not path.exists():
-        raise InputError("data file", str(path), "a file that exists",
-                         "Install from a checkout: cd to the project, then pip install -r requirements.txt.")
+        raise InputError(
+            "data file",
+            str(path),
+            "a file that exists",
+            "Install from a checkout: cd to the project, then pip install -r requirements.txt.",
+        )
     return path
 
 

@@ -78,7 +78,7 @@ def to_si(field: str, value: Any, kind: str) -> Any:
 
     Examples
     --------
-    >>> to_si("flow", "3.6 L/min", "flow")
+    >>> round(to_si("flow", "3.6 L/min", "flow"), 9)
     6e-05
     >>> to_si("room", "77 degF", "temperature")
     25.0
@@ -95,8 +95,12 @@ def to_si(field: str, value: Any, kind: str) -> Any:
         unit = match[3].replace("%", "percent").replace("dBA", "").replace("dB", "")
         unit = {"°C": "degC", "°F": "degF"}.get(unit, unit)
         if kind == "difference" and unit in ("degC", "degF"):
-            raise InputError(field, value, f"a difference of temperatures, such as {example}",
-                             "Write K or delta_degF: a difference is not a temperature.")
+            raise InputError(
+                field,
+                value,
+                f"a difference of temperatures, such as {example}",
+                "Write K or delta_degF: a difference is not a temperature.",
+            )
         if not unit and INSIDE[kind]:
             raise InputError(field, value, f"a number with a unit, such as {example}")
         try:

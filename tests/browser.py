@@ -198,9 +198,7 @@ class Lab:
         self._playwright = _Playwright.take()
         self._chromium = self._playwright.chromium.launch(executable_path=chromium_path(), args=FLAGS)
         width, height = self.size
-        self.page = self._chromium.new_page(
-            viewport={"width": width, "height": height}, device_scale_factor=self.scale
-        )
+        self.page = self._chromium.new_page(viewport={"width": width, "height": height}, device_scale_factor=self.scale)
         if self.hook:
             self.page.add_init_script(self.hook)
         self._cells = _Cells(self.page)

@@ -24,9 +24,10 @@ def mixtures():
         for percent in percents:
             name = f"{base.replace(' ', '-')}-{percent}"
             label = f"{base}, inhibited, {percent} % by volume"
-            yield name, label, base, percent / 100, "volume", f"INCOMP::{fluid}[{percent / 100}]", "ASHRAE2001"
-    yield ("propylene-glycol-20-mass", "propylene glycol, pure, 20 % by mass", "propylene glycol", 0.2, "mass",
-           "INCOMP::MPG[0.2]", "Melinder2010")
+            mixture = f"INCOMP::{fluid}[{percent / 100}]"
+            yield name, label, base, percent / 100, "volume", mixture, "ASHRAE2001"
+    label = "propylene glycol, pure, 20 % by mass"
+    yield ("propylene-glycol-20-mass", label, "propylene glycol", 0.2, "mass", "INCOMP::MPG[0.2]", "Melinder2010")
 
 
 def freezing(fluid):
@@ -41,10 +42,23 @@ def rows():
     for name, label, base, fraction, kind, fluid, source in mixtures():
         where = f"CoolProp {CoolProp.get_global_param_string('version')} '{fluid}' at 101325 Pa"
         for temperature in range(5, 71, 5):
-            values = [CoolProp.PropsSI(key, "T", temperature + 273.15, "P", PRESSURE, fluid) for key in "DVCL"]
+            state = ("T", temperature + 273.15, "P", PRESSURE, fluid)
+            values = [CoolProp.PropsSI(key, *state) for key in "DVCL"]
             values[1] *= 1e3
-            yield [name, label, base, fraction, kind, temperature, *(f"{v:.7g}" for v in values),
-                   f"{freezing(fluid):.2f}", source, where, "computed", date.today().isoformat()]
+            yield [
+                name,
+                label,
+                base,
+                fraction,
+                kind,
+                temperature,
+                *(f"{v:.7g}" for v in values),
+                f"{freezing(fluid):.2f}",
+                source,
+                where,
+                "computed",
+                date.today().isoformat(),
+            ]
 
 
 def main():

@@ -22,9 +22,16 @@ def reference_plan(design: dict[str, Any], liquid: str = "water", layout: str = 
     elbow = parts.Fitting("K 0.9 on the bore", 0.0, 0.9, 0.0, bore)
     tank = parts.Fitting("K 1.5 on the bore", 0.0, 1.5, 0.0, bore)
     radiator = parts.MeasuredRadiator(
-        "reference radiator", 75.0, 0.08, 0.6, 400.0, 6e-5, 0.8, Loss(fixed_linear=2.0e7, fixed_quadratic=0.8e12),
+        "reference radiator",
+        75.0,
+        0.08,
+        0.6,
+        400.0,
+        6e-5,
+        0.8,
+        Loss(fixed_linear=2.0e7, fixed_quadratic=0.8e12),
         air_heat_per_volume=1.19 * 1006,
-    )  # fmt: skip
+    )
     cpu = parts.Block("cpu block", "processor", 4.0e7, 2.5e12, 0.040, 0.030, 6e-5, 0.6, scaled=False)
     gpu = parts.Block("gpu block", "graphics card", 3.0e7, 1.8e12, 0.030, 0.020, 6e-5, 0.6, scaled=False)
     blocks = [loop.Source("cpu", cpu, design["power_cpu"], 95.0), loop.Source("gpu", gpu, design["power_gpu"], 95.0)]

@@ -63,12 +63,8 @@ def test_picture_looks_like_plain_matplotlib(live):
     assert agrees(decoded(live.picture()), plain(live), level=80, share=0.01)
 
 
-@pytest.mark.parametrize(
-    "style", [{"rotation": 30}, {"ha": "right"}, {"fontweight": "bold"}, {"fontsize": 15}]
-)
-@pytest.mark.parametrize(
-    "words", ["AVATAR To 12.5 degC", "two\nlines 7", r"$R^2$", "-3 \u2212 4", "g", "  a  b "]
-)
+@pytest.mark.parametrize("style", [{"rotation": 30}, {"ha": "right"}, {"fontweight": "bold"}, {"fontsize": 15}])
+@pytest.mark.parametrize("words", ["AVATAR To 12.5 degC", "two\nlines 7", r"$R^2$", "-3 \u2212 4", "g", "  a  b "])
 def test_words_stand_where_matplotlib_puts_them(live, style, words):
     label = live.moving[-1]
     label.set(text=words, **style)
@@ -141,9 +137,7 @@ def test_a_colour_the_palette_never_saw_is_still_right(live, colour):
 
 
 def test_very_many_colours_come_out_near(live):
-    live.moving.append(
-        live.figure.axes[0].imshow(np.random.default_rng(1).random((9, 9, 3)), extent=(0, 10, 0, 5))
-    )
+    live.moving.append(live.figure.axes[0].imshow(np.random.default_rng(1).random((9, 9, 3)), extent=(0, 10, 0, 5)))
     picture = decoded(live.picture())
     drawn = np.asarray(live.canvas.buffer_rgba())[..., :3].astype(int)
     assert agrees(picture, drawn, level=60)

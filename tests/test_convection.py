@@ -62,10 +62,10 @@ def test_many_equal_one_by_one():
 
 
 def test_one_term_formula_is_within_its_stated_error():
-    ntu = np.linspace(0.05, 5, 60)[:, None]
+    ntu = np.geomspace(0.005, 10, 200)[:, None]
     ratio = np.linspace(0.0, 1.0, 21)
     off = law.crossflow_effectiveness_one_term(ntu, ratio) / law.crossflow_effectiveness(ntu, ratio) - 1
-    assert 0.015 < np.max(np.abs(off)) < 0.018
+    assert 0.037 < np.max(np.abs(off)) < 0.038
 
 
 @pytest.mark.parametrize("end", [law.LAMINAR_END, law.TURBULENT_START])
@@ -77,7 +77,8 @@ def test_duct_law_is_continuous_at_both_ends(end):
 def test_duct_law_is_laminar_below_and_turbulent_above():
     slow = law.duct_nusselt(800.0, 5.0, 4.4, 0.02)
     assert slow == pytest.approx(law.laminar_developing_nusselt(4.4, 0.02 * 800.0 * 5.0), rel=1e-12)
-    assert law.duct_nusselt(9000.0, 5.0, 4.4, 0.02) == pytest.approx(law.gnielinski_nusselt(9000.0, 5.0), rel=1e-12)
+    fast = law.duct_nusselt(9000.0, 5.0, 4.4, 0.02)
+    assert fast == pytest.approx(law.gnielinski_nusselt(9000.0, 5.0), rel=1e-12)
     middle = law.duct_nusselt(3150.0, 5.0, 4.4, 0.02)
     ends = law.duct_nusselt(np.array([2300.0, 4000.0]), 5.0, 4.4, 0.02)
     assert middle == pytest.approx(ends.mean(), rel=1e-12)
@@ -108,13 +109,16 @@ def test_fin_efficiency_limits():
     assert long == pytest.approx(1 / np.sqrt(2 * 1e4 / (390.0 * 5e-5)), rel=1e-9)
 
 
-@pytest.mark.parametrize("call", [
-    lambda: law.gnielinski_nusselt(2000.0, 5.0),
-    lambda: law.gnielinski_nusselt(1e4, 0.1),
-    lambda: law.rectangle_nusselt(2.0),
-    lambda: law.crossflow_effectiveness_one_term(-1.0, 0.5),
-    lambda: law.crossflow_effectiveness_one_term(1.0, 1.1),
-])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: law.gnielinski_nusselt(2000.0, 5.0),
+        lambda: law.gnielinski_nusselt(1e4, 0.1),
+        lambda: law.rectangle_nusselt(2.0),
+        lambda: law.crossflow_effectiveness_one_term(-1.0, 0.5),
+        lambda: law.crossflow_effectiveness_one_term(1.0, 1.1),
+    ],
+)
 def test_bad_input_is_refused(call):
     with pytest.raises(OutOfRange):
         call()

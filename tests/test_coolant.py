@@ -93,8 +93,12 @@ def test_coolants_are_fitted_once():
 def test_air_follows_the_reference_equations():
     prop = pytest.importorskip("CoolProp.CoolProp").PropsSI
     temperature = np.linspace(5, 60, 12)
-    found = (law.air_density(temperature), law.air_viscosity(temperature),
-             np.full(12, law.AIR_HEAT_CAPACITY), law.air_conductivity(temperature))
+    found = (
+        law.air_density(temperature),
+        law.air_viscosity(temperature),
+        np.full(12, law.AIR_HEAT_CAPACITY),
+        law.air_conductivity(temperature),
+    )
     for key, values, limit in zip("DVCL", found, (1e-3, 0.01, 2e-3, 0.015), strict=True):
         library = prop(key, "T", temperature + 273.15, "P", 101325.0, "Air")
         assert np.max(np.abs(values / library - 1)) < limit, key
@@ -108,10 +112,15 @@ def test_pressure_falls_with_height_as_the_weight_of_the_air():
     assert fall == pytest.approx(density * 9.80665 * step, rel=1e-3)
 
 
-@pytest.mark.parametrize(("function", "value"), [
-    (law.air_density, -300.0), (law.air_viscosity, 500.0), (law.air_conductivity, -80.0),
-    (law.pressure_at_height, 2e4),
-])
+@pytest.mark.parametrize(
+    ("function", "value"),
+    [
+        (law.air_density, -300.0),
+        (law.air_viscosity, 500.0),
+        (law.air_conductivity, -80.0),
+        (law.pressure_at_height, 2e4),
+    ],
+)
 def test_air_outside_its_range_is_refused(function, value):
     with pytest.raises(OutOfRange):
         function(value)

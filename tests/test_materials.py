@@ -1,9 +1,13 @@
 """Metals in one loop and plastics under a fitting."""
 
+import inspect
+import re
+
 import numpy as np
 import pytest
 
 from loopmath.checks import InputError
+from loopmath.laws import convection, coolant, pipeflow, sound, turbomachine
 from loopmath.laws import materials as law
 from loopmath.tables import by_name, read_table
 
@@ -17,14 +21,9 @@ def test_every_row_names_a_known_source(name):
 
 
 def test_every_source_cited_in_the_laws_is_listed():
-    import inspect
-    import re
-
-    from loopmath.laws import coolant, convection, pipeflow, sound, turbomachine
-
     known = by_name("sources.csv", "key")
     for module in (coolant, convection, pipeflow, sound, turbomachine, law):
-        keys = set(re.findall(r"\[([A-Za-z]+[A-Z0-9]*[0-9A-Z]+)\]_", inspect.getsource(module)))
+        keys = set(re.findall(r"\[(\w+)\]_", inspect.getsource(module)))
         assert keys, module.__name__
         assert keys <= set(known), module.__name__
 
@@ -57,8 +56,13 @@ def test_worst_pair_refuses_bad_names(names, words):
 def test_index_and_sea_water_order_agree_within_each_plain_pair():
     """The second opinion must not turn round the pairs a loop is made of."""
     table = by_name("metals.csv")
-    for nobler, baser in (("silver", "copper"), ("copper", "mild steel"), ("copper", "aluminium 6000 series"),
-                          ("nickel plate", "brass"), ("mild steel", "zinc plate")):
+    for nobler, baser in (
+        ("silver", "copper"),
+        ("copper", "mild steel"),
+        ("copper", "aluminium 6000 series"),
+        ("nickel plate", "brass"),
+        ("mild steel", "zinc plate"),
+    ):
         a, b = table[nobler], table[baser]
         assert a["anodic_index_v"] < b["anodic_index_v"]
         assert a["seawater_low_v"] + a["seawater_high_v"] > b["seawater_low_v"] + b["seawater_high_v"]

@@ -50,8 +50,9 @@ def test_tight_solution_satisfies_its_own_equations(layout):
     for design in reference_loop.design_rows(reference_loop.sweep_designs(20)):
         answer = reference_loop.solve_tight(design, sloped_properties, layout=layout)
         density, viscosity, specific_heat = sloped_properties(answer["t_mean"])
-        residual = reference_loop.pressure_balance(answer["flow"], design, layout, density, viscosity,
-                                                   reference_loop.friction_law("churchill"))
+        residual = reference_loop.pressure_balance(
+            answer["flow"], design, layout, density, viscosity, reference_loop.friction_law("churchill")
+        )
         pump = density * reference_loop.GRAVITY * reference_loop.PUMP_HEAD
         assert abs(residual) < 1e-11 * pump
         heat = density * specific_heat * answer["flow"]
@@ -89,8 +90,16 @@ def poisson_cumulative(last: int, mean: float) -> float:
 def test_sweep_is_repeatable_and_in_range():
     designs = reference_loop.sweep_designs(500)
     again = reference_loop.sweep_designs(500)
-    ranges = {"speed": (0.5, 1), "bore": (0.007, 0.013), "length": (1, 5), "fittings": (4, 30),
-              "air_flow": (0.03, 0.14), "power_cpu": (60, 350), "power_gpu": (60, 500), "room": (16, 32)}
+    ranges = {
+        "speed": (0.5, 1),
+        "bore": (0.007, 0.013),
+        "length": (1, 5),
+        "fittings": (4, 30),
+        "air_flow": (0.03, 0.14),
+        "power_cpu": (60, 350),
+        "power_gpu": (60, 500),
+        "room": (16, 32),
+    }
     assert list(designs) == list(ranges) == list(reference_loop.DESIGN)
     for name, (low, high) in ranges.items():
         np.testing.assert_array_equal(designs[name], again[name])

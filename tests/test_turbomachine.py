@@ -68,13 +68,16 @@ def test_shaft_power_goes_with_the_cube():
     np.testing.assert_allclose(law.shaft_power(8.0, np.array([0.0, 0.5, 1.0])), [0.0, 1.0, 8.0])
 
 
-@pytest.mark.parametrize("call", [
-    lambda: law.head_curve(1.0, 0.0, 16.0),
-    lambda: law.head_curve(1.0, 4.0, -1.0),
-    lambda: law.head_curve(1.0, 4.0, 16.0, 0.9),
-    lambda: law.head_curve(1.0, 4.0, 16.0, 2.0, -0.1),
-    lambda: law.shaft_power(-1.0, 0.5),
-])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: law.head_curve(1.0, 0.0, 16.0),
+        lambda: law.head_curve(1.0, 4.0, -1.0),
+        lambda: law.head_curve(1.0, 4.0, 16.0, 0.9),
+        lambda: law.head_curve(1.0, 4.0, 16.0, 2.0, -0.1),
+        lambda: law.shaft_power(-1.0, 0.5),
+    ],
+)
 def test_bad_input_is_refused(call):
     with pytest.raises(OutOfRange):
         call()

@@ -39,7 +39,8 @@ def laminar_developing_nusselt(fully_developed: Any, graetz: Any) -> Any:
     .. math:: Nu = Nu_\infty + 0.03\,Gz / (1 + 0.016\,Gz^{2/3})
 
     Source: [Edwards1979]_ for parallel plates, Nu 7.54 (form and constants from memory). Its use
-    with another fully developed value is our generalisation.
+    with another fully developed value is our generalisation: near enough for flat tubes, and 16 % low
+    for a round tube with 3.66 at Gz = 50, against Hausen 1943.
 
     Examples
     --------
@@ -232,7 +233,7 @@ def crossflow_effectiveness(ntu: Any, capacity_ratio: Any) -> Any:
     .. math:: \varepsilon = \frac{1}{b} \sum_{n=0}^{\infty} P_n(a) P_n(b)
 
     Source: [Mason1955]_. Every term is carried divided by b, so a ratio of zero needs no case of its
-    own. The number of terms follows the largest a and b, so that what is left out is below 1e-11: eight
+    own. The number of terms follows the largest a and b, so that what is left out is below rounding: eleven
     terms for NTU 1.5 and C 0.3, more for more. (Ten terms everywhere would be 4e-5 off at NTU 5, C 1.)
 
     Examples
@@ -265,9 +266,9 @@ def crossflow_effectiveness(ntu: Any, capacity_ratio: Any) -> Any:
 
 
 def _mason_terms(most_a: float, most_b: float) -> int:
-    """Return how many terms of Mason's series leave less than about 1e-12 out, from Poisson tails."""
+    """Return how many terms of Mason's series leave less than about 1e-16 out, from Poisson tails."""
     tail_a, tail_b, n = math.exp(-most_a) * most_a, math.exp(-most_b), 1
-    while n < 2.0 * most_b or (2.0 * tail_a if n > 2.0 * most_a else 1.0) * 2.0 * tail_b > 1e-12:
+    while n < 2.0 * most_b or (2.0 * tail_a if n > 2.0 * most_a else 1.0) * 2.0 * tail_b > 1e-16:
         n += 1
         tail_a *= most_a / n
         tail_b *= most_b / n
@@ -278,7 +279,8 @@ def crossflow_effectiveness_one_term(ntu: Any, capacity_ratio: Any) -> Any:
     r"""
     Effectiveness of a crossflow exchanger, both streams unmixed, by the usual textbook formula.
 
-    Here for comparison only: it is up to 1.7 % off; `crossflow_effectiveness` is exact.
+    Here for comparison only: it is up to 3.8 % off (low, at NTU 0.28 and C 1; the tests compute it), and
+    `crossflow_effectiveness` is exact.
 
     Parameters
     ----------

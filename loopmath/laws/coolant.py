@@ -117,8 +117,14 @@ class Coolant:
         loopmath.checks.OutOfRange: temperature of water = 80.0 is not accepted. Accepted: 5 to 70 degC ...
         """
         return self.properties(
-            between(f"temperature of {self.name}", temperature, self.low, self.high, "degC",
-                    because="the range of its property table")
+            between(
+                f"temperature of {self.name}",
+                temperature,
+                self.low,
+                self.high,
+                "degC",
+                because="the range of its property table",
+            )
         )
 
 
@@ -145,9 +151,15 @@ def _fitted(rows: Sequence[dict]) -> Coolant:
     }
     fits = {key: np.polynomial.polynomial.polyfit(x, column, DEGREES[key]) for key, column in columns.items()}
     return Coolant(
-        name=first["coolant"], label=first["label"], base=first["base"], fraction=first["fraction"],
-        fraction_basis=first["fraction_basis"], freezing=first["freezing_degc"],
-        low=float(temperature.min()), high=float(temperature.max()), **fits,
+        name=first["coolant"],
+        label=first["label"],
+        base=first["base"],
+        fraction=first["fraction"],
+        fraction_basis=first["fraction_basis"],
+        freezing=first["freezing_degc"],
+        low=float(temperature.min()),
+        high=float(temperature.max()),
+        **fits,
     )
 
 
@@ -214,10 +226,15 @@ def gather(coolants_list: Sequence[Coolant], index: Any) -> Coolant:
     index = np.asarray(index, dtype=int)
     columns = {key: np.stack([getattr(c, key) for c in coolants_list], axis=-1)[:, index] for key in DEGREES}
     return Coolant(
-        name="several", label="several coolants", base="several", fraction_basis="several",
+        name="several",
+        label="several coolants",
+        base="several",
+        fraction_basis="several",
         fraction=np.array([c.fraction for c in coolants_list])[index],
         freezing=np.array([c.freezing for c in coolants_list])[index],
-        low=max(c.low for c in coolants_list), high=min(c.high for c in coolants_list), **columns,
+        low=max(c.low for c in coolants_list),
+        high=min(c.high for c in coolants_list),
+        **columns,
     )
 
 

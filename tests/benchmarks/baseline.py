@@ -44,8 +44,7 @@ def time_plain(count: int = 200, repeats: int = 3, low_level: bool = False) -> f
         Seconds per design.
     """
     designs = reference_loop.design_rows(reference_loop.sweep_designs(count))
-    return seconds_per_design(lambda design: reference_loop.solve_plain(design, low_level=low_level),
-                              designs, repeats)
+    return seconds_per_design(lambda design: reference_loop.solve_plain(design, low_level=low_level), designs, repeats)
 
 
 def time_epanet(count: int = 200, repeats: int = 3) -> float:

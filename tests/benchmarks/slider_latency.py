@@ -28,7 +28,7 @@ HOOK = """(() => {
     after.port1.onmessage = () => seen.paints.push(performance.now());
     after.port2.postMessage(0);
   });
-  addEventListener('load', e => {
+  document.addEventListener('load', e => {  // the window itself hears no picture load
     if (e.target.tagName === 'IMG' && e.target.closest('.jp-OutputArea')) painted();
   }, true);
   addEventListener('keydown', e => seen.keys.push(e.timeStamp), true);
@@ -161,9 +161,7 @@ def measure(notebooks, label, steps):
 
 def main():
     """Read the command line and measure."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("notebook", nargs="?", type=Path, default=ROOT / "workbook/01_at_a_glance.ipynb")
     parser.add_argument("label", nargs="?", default="Pump speed")
     parser.add_argument("--steps", type=int, default=40)

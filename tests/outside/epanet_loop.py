@@ -73,12 +73,12 @@ def _empty_network(viscosity: float) -> wntr.network.WaterNetworkModel:
     return network
 
 
-def _add_part(network, name: str, start: str, end: str, part: Tube | Block,
-              density: float, highest: float) -> None:
+def _add_part(network, name: str, start: str, end: str, part: Tube | Block, density: float, highest: float) -> None:
     """Add one tube as a pipe, or one block as a general purpose valve with a dense head-loss curve."""
     if isinstance(part, Tube):
-        network.add_pipe(name, start, end, length=part.length, diameter=part.bore,
-                         roughness=part.roughness, minor_loss=part.minor_k)
+        network.add_pipe(
+            name, start, end, length=part.length, diameter=part.bore, roughness=part.roughness, minor_loss=part.minor_k
+        )
         return
     flows = np.linspace(0.0, highest, CURVE_POINTS)
     heads = (part.square * flows + part.linear) * flows / (density * reference.GRAVITY)
@@ -86,8 +86,9 @@ def _add_part(network, name: str, start: str, end: str, part: Tube | Block,
     network.add_valve(name, start, end, diameter=0.010, valve_type="GPV", initial_setting=f"curve_{name}")
 
 
-def _add_branch(network, name: str, start: str, end: str, parts: Sequence[Tube | Block],
-                density: float, highest: float) -> str:
+def _add_branch(
+    network, name: str, start: str, end: str, parts: Sequence[Tube | Block], density: float, highest: float
+) -> str:
     """Add parts in series from start to end; return the name of the first link."""
     nodes = [start, *(f"{name}_{index}" for index in range(1, len(parts))), end]
     for node in nodes[1:-1]:
@@ -97,8 +98,14 @@ def _add_branch(network, name: str, start: str, end: str, parts: Sequence[Tube |
     return f"{name}_part0"
 
 
-def build_loop(pump_points: Sequence[tuple[float, float]], stages: Sequence[Tube | Block | Parallel],
-               density: float, viscosity: float, speed: float, head: float):
+def build_loop(
+    pump_points: Sequence[tuple[float, float]],
+    stages: Sequence[Tube | Block | Parallel],
+    density: float,
+    viscosity: float,
+    speed: float,
+    head: float,
+):
     """Return the network, and for each stage the names of the first link of every branch."""
     network = _empty_network(viscosity)
     highest = speed * max(flow for flow, _ in pump_points)
@@ -112,14 +119,23 @@ def build_loop(pump_points: Sequence[tuple[float, float]], stages: Sequence[Tube
     for index, stage in enumerate(stages, start=1):
         end = f"n{index + 1}" if index < len(stages) else "n0"
         branches = stage.branches if isinstance(stage, Parallel) else [[stage]]
-        links.append([_add_branch(network, f"s{index}b{place}", f"n{index}", end, parts, density, highest)
-                      for place, parts in enumerate(branches)])
+        links.append(
+            [
+                _add_branch(network, f"s{index}b{place}", f"n{index}", end, parts, density, highest)
+                for place, parts in enumerate(branches)
+            ]
+        )
     return network, links
 
 
-def epanet_flow(pump_points: Sequence[tuple[float, float]], stages: Sequence[Tube | Block | Parallel],
-                density: float = 998.2, viscosity: float = EPANET_VISCOSITY, speed: float = 1.0,
-                head: float = 0.5) -> dict:
+def epanet_flow(
+    pump_points: Sequence[tuple[float, float]],
+    stages: Sequence[Tube | Block | Parallel],
+    density: float = 998.2,
+    viscosity: float = EPANET_VISCOSITY,
+    speed: float = 1.0,
+    head: float = 0.5,
+) -> dict:
     """
     Solve one closed loop: the pump, then the stages in order, back to the pump inlet.
 
@@ -191,19 +207,21 @@ def solve_epanet_reference(name: str) -> dict:
     """
     case = reference.CASES[name]
     plain = reference.solve_plain(case["design"], case["coolant"], case["layout"])
-    result = epanet_flow(reference_pump(), reference_stages(case["design"], case["layout"]),
-                         density=plain["density"], viscosity=plain["viscosity"] / plain["density"],
-                         speed=case["design"]["speed"])
+    result = epanet_flow(
+        reference_pump(),
+        reference_stages(case["design"], case["layout"]),
+        density=plain["density"],
+        viscosity=plain["viscosity"] / plain["density"],
+        speed=case["design"]["speed"],
+    )
     blocks = [flow for stage in result["branch_flows"][1:-1] for flow in stage]
     # Stage order: radiator, blocks, tube. In series the blocks are two stages, in parallel one of two.
-    return {"flow": result["flow"], "flow_cpu": blocks[0], "flow_gpu": blocks[1],
-            "anchor_flow": result["anchor_flow"]}
+    return {"flow": result["flow"], "flow_cpu": blocks[0], "flow_gpu": blocks[1], "anchor_flow": result["anchor_flow"]}
 
 
 #: Answers of the closed loop below, by EPANET 2.2 through wntr 1.5.0 and by an own Colebrook solver.
 #: Flows in L/min, heads in m at the pump inlet, the pump outlet, before and after the parallel tubes.
-CLOSED_LOOP_ANSWERS = {"flow": 6.8775, "branch_flows": (4.1482, 2.7293),
-                       "heads": (0.500, 3.7609, 2.8011, 1.4598)}
+CLOSED_LOOP_ANSWERS = {"flow": 6.8775, "branch_flows": (4.1482, 2.7293), "heads": (0.500, 3.7609, 2.8011, 1.4598)}
 
 
 def solve_epanet_closed_loop() -> dict:
@@ -221,10 +239,12 @@ def solve_epanet_closed_loop() -> dict:
     line = Tube(1.0, 0.010, 6.0, rough)
     pair = Parallel([[Tube(0.5, 0.008, 12.0, rough)], [Tube(0.5, 0.008, 30.0, rough)]])
     result = epanet_flow(parabola_points(4.0, 16.0 / LITRES_PER_MINUTE), [line, pair, line])
-    return {"flow": result["flow"] * LITRES_PER_MINUTE,
-            "branch_flows": tuple(flow * LITRES_PER_MINUTE for flow in result["branch_flows"][1]),
-            "heads": tuple(result["heads"]),
-            "anchor_flow": result["anchor_flow"] * LITRES_PER_MINUTE}
+    return {
+        "flow": result["flow"] * LITRES_PER_MINUTE,
+        "branch_flows": tuple(flow * LITRES_PER_MINUTE for flow in result["branch_flows"][1]),
+        "heads": tuple(result["heads"]),
+        "anchor_flow": result["anchor_flow"] * LITRES_PER_MINUTE,
+    }
 
 
 @contextmanager
@@ -243,8 +263,9 @@ def open_reference(density: float, viscosity: float, layout: str = "series"):
     layout : str
         "series" or "parallel".
     """
-    network, links = build_loop(reference_pump(), reference_stages(reference.DESIGN, layout), density,
-                                viscosity / density, 1.0, 0.5)
+    network, links = build_loop(
+        reference_pump(), reference_stages(reference.DESIGN, layout), density, viscosity / density, 1.0, 0.5
+    )
     with TemporaryDirectory() as folder:
         file = str(Path(folder) / "loop.inp")
         write_inpfile(network, file, units="LPM", version=2.2)

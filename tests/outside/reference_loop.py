@@ -64,29 +64,37 @@ DESIGN = {
 
 #: Published answers to the digits printed. Flows in L/min, temperatures in degC.
 #: Four independent routes gave them: this one, EPANET through wntr, pandapipes and TESPy.
-ANSWER_COLUMNS = ("flow", "flow_cpu", "flow_gpu", "reynolds", "effectiveness",
-                  "t_hot", "t_cold", "t_cpu", "t_gpu")
+ANSWER_COLUMNS = ("flow", "flow_cpu", "flow_gpu", "reynolds", "effectiveness", "t_hot", "t_cold", "t_cpu", "t_gpu")
 #: Decimals printed in each column.
 ANSWER_DECIMALS = dict(zip(ANSWER_COLUMNS, (6, 5, 5, 0, 6, 5, 5, 5, 5), strict=True))
 
 
 def _case(coolant: str, layout: str, speed: float, *answers: float) -> dict:
     """Return one published case as a dict."""
-    return {"coolant": coolant, "layout": layout, "design": DESIGN | {"speed": speed},
-            "answers": dict(zip(ANSWER_COLUMNS, answers, strict=True))}
+    return {
+        "coolant": coolant,
+        "layout": layout,
+        "design": DESIGN | {"speed": speed},
+        "answers": dict(zip(ANSWER_COLUMNS, answers, strict=True)),
+    }
 
 
 CASES = {
-    "A": _case("water", "series", 1.0,
-               4.027643, 4.02764, 4.02764, 11994, 0.450137, 36.75802, 34.78523, 52.24511, 50.82921),
-    "B": _case("water", "parallel", 1.0,
-               6.035920, 2.74474, 3.29118, 17855, 0.475006, 36.09005, 34.77381, 54.25721, 50.76389),
-    "C": _case("pg20", "series", 1.0,
-               4.026538, 4.02654, 4.02654, 6650, 0.449156, 36.78589, 34.75908, 52.23239, 50.84326),
-    "D": _case("pg20", "parallel", 1.0,
-               5.986408, 2.72205, 3.26436, 9805, 0.473856, 36.11940, 34.75611, 54.30715, 50.80084),
-    "E": _case("water", "series", 0.6,
-               2.272838, 2.27284, 2.27284, 6866, 0.402670, 38.26193, 34.76507, 55.44310, 54.21487),
+    "A": _case(
+        "water", "series", 1.0, 4.027643, 4.02764, 4.02764, 11994, 0.450137, 36.75802, 34.78523, 52.24511, 50.82921
+    ),
+    "B": _case(
+        "water", "parallel", 1.0, 6.035920, 2.74474, 3.29118, 17855, 0.475006, 36.09005, 34.77381, 54.25721, 50.76389
+    ),
+    "C": _case(
+        "pg20", "series", 1.0, 4.026538, 4.02654, 4.02654, 6650, 0.449156, 36.78589, 34.75908, 52.23239, 50.84326
+    ),
+    "D": _case(
+        "pg20", "parallel", 1.0, 5.986408, 2.72205, 3.26436, 9805, 0.473856, 36.11940, 34.75611, 54.30715, 50.80084
+    ),
+    "E": _case(
+        "water", "series", 0.6, 2.272838, 2.27284, 2.27284, 6866, 0.402670, 38.26193, 34.76507, 55.44310, 54.21487
+    ),
 }
 
 
@@ -185,8 +193,9 @@ def _reynolds(design: dict, flow: float, density: float, viscosity: float) -> fl
     return 4.0 * density * flow / (pi * design["bore"] * viscosity)
 
 
-def pressure_balance(flow: float, design: dict, layout: str, density: float, viscosity: float,
-                     friction: Callable[[float], float]) -> float:
+def pressure_balance(
+    flow: float, design: dict, layout: str, density: float, viscosity: float, friction: Callable[[float], float]
+) -> float:
     """Return pump pressure minus loop losses in Pa; zero at the operating flow."""
     pump = density * GRAVITY * (design["speed"] ** 2 * PUMP_HEAD - PUMP_SQUARE * flow**2)
     velocity = 4.0 * flow / (pi * design["bore"] ** 2)
@@ -207,8 +216,10 @@ def radiator(design: dict, flow: float, capacity: float) -> tuple[float, float, 
     Crossflow with both streams unmixed, the exact relation. `capacity` is that of the coolant in W/K.
     """
     air_capacity = design["air_flow"] * AIR_HEAT
-    conductance = 1.0 / (1.0 / (AIR_CONDUCTANCE * (design["air_flow"] / AIR_FLOW) ** 0.6)
-                         + 1.0 / (WATER_CONDUCTANCE * (flow / COOLANT_FLOW) ** 0.8))
+    conductance = 1.0 / (
+        1.0 / (AIR_CONDUCTANCE * (design["air_flow"] / AIR_FLOW) ** 0.6)
+        + 1.0 / (WATER_CONDUCTANCE * (flow / COOLANT_FLOW) ** 0.8)
+    )
     smaller, larger = sorted((air_capacity, capacity))
     effectiveness = effectiveness_from_NTU(conductance / smaller, smaller / larger, subtype="crossflow")
     power = design["power_cpu"] + design["power_gpu"]
@@ -222,15 +233,27 @@ def component(inlet: float, power: float, flow: float, heat: float, resistance: 
     return inlet + power / (2.0 * heat * flow) + power * (fixed + falling * (COOLANT_FLOW / flow) ** 0.6)
 
 
-def _solve(design: dict, properties: Callable, friction: Callable, layout: str,
-           flow_tolerance: float, temperature_tolerance: float) -> dict:
+def _solve(
+    design: dict,
+    properties: Callable,
+    friction: Callable,
+    layout: str,
+    flow_tolerance: float,
+    temperature_tolerance: float,
+) -> dict:
     """Iterate flow and mean temperature until the temperature moves less than its tolerance."""
     highest = design["speed"] * (PUMP_HEAD / PUMP_SQUARE) ** 0.5
     mean = design["room"] + 10.0
     for _ in range(50):
         density, viscosity, specific_heat = properties(mean)
-        flow = brentq(pressure_balance, 1e-9, highest, xtol=flow_tolerance * highest, rtol=1e-15,
-                      args=(design, layout, density, viscosity, friction))
+        flow = brentq(
+            pressure_balance,
+            1e-9,
+            highest,
+            xtol=flow_tolerance * highest,
+            rtol=1e-15,
+            args=(design, layout, density, viscosity, friction),
+        )
         heat = density * specific_heat
         effectiveness, hot, cold = radiator(design, flow, heat * flow)
         previous, mean = mean, (hot + cold) / 2.0
@@ -241,17 +264,25 @@ def _solve(design: dict, properties: Callable, friction: Callable, layout: str,
     flow_cpu, flow_gpu = block_flows(flow, layout)
     gpu_inlet = cold + design["power_cpu"] / (heat * flow) if layout == "series" else cold
     return {
-        "flow": flow, "flow_cpu": flow_cpu, "flow_gpu": flow_gpu,
+        "flow": flow,
+        "flow_cpu": flow_cpu,
+        "flow_gpu": flow_gpu,
         "reynolds": _reynolds(design, flow, density, viscosity),
-        "effectiveness": effectiveness, "t_hot": hot, "t_cold": cold,
+        "effectiveness": effectiveness,
+        "t_hot": hot,
+        "t_cold": cold,
         "t_cpu": component(cold, design["power_cpu"], flow_cpu, heat, CPU_RESISTANCE),
         "t_gpu": component(gpu_inlet, design["power_gpu"], flow_gpu, heat, GPU_RESISTANCE),
-        "t_mean": mean, "density": density, "viscosity": viscosity, "specific_heat": specific_heat,
+        "t_mean": mean,
+        "density": density,
+        "viscosity": viscosity,
+        "specific_heat": specific_heat,
     }
 
 
-def solve_plain(design: dict, coolant: str = "water", layout: str = "series",
-                friction: str = "fluids", low_level: bool = False) -> dict:
+def solve_plain(
+    design: dict, coolant: str = "water", layout: str = "series", friction: str = "fluids", low_level: bool = False
+) -> dict:
     """
     Solve one design as a plain loop of library calls; the baseline of every speed ratio.
 
@@ -278,8 +309,12 @@ def solve_plain(design: dict, coolant: str = "water", layout: str = "series",
     return _solve(design, properties, friction_law(friction), layout, 1e-9, 1e-6)
 
 
-def solve_tight(design: dict, properties: Callable[[float], tuple[float, float, float]],
-                friction: str | Callable[[float], float] = "churchill", layout: str = "series") -> dict:
+def solve_tight(
+    design: dict,
+    properties: Callable[[float], tuple[float, float, float]],
+    friction: str | Callable[[float], float] = "churchill",
+    layout: str = "series",
+) -> dict:
     """
     Solve the same model with supplied properties, converged to 1e-12 in flow and 1e-12 K.
 

@@ -1,0 +1,55 @@
+"""One look for every figure, table and page: colours by meaning, type sizes, signal words."""
+
+import matplotlib as mpl
+
+#: Colour has one meaning everywhere (Okabe-Ito palette, safe for colour-blind readers).
+LIQUID, AIR, HEAT, PUMP, LIMIT = "#0072B2", "#56B4E9", "#D55E00", "#009E73", "#CC79A7"
+INK, QUIET, GRID, BAND = "#222222", "#666666", "#DDDDDD", "#EEF4F8"
+#: Greys of kept designs, told apart by their letters.
+KEPT = "#9A9A9A"
+
+#: Signal word -> (background, ink, shape): the colours of ANSI Z535, never without word and shape.
+SIGNALS = {
+    "danger": ("#C8102E", "#FFFFFF", "⬣"),
+    "warning": ("#FF8200", "#000000", "▲"),
+    "caution": ("#FFD100", "#000000", "◆"),
+    "notice": ("#0B5FA5", "#FFFFFF", "●"),
+}
+
+SMALL, PLAIN, LARGE = 9.0, 9.5, 11.0
+
+_RC = {
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": PLAIN,
+    "axes.titlesize": PLAIN,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": SMALL,
+    "xtick.labelsize": SMALL,
+    "ytick.labelsize": SMALL,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.spines.left": False,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "ytick.left": False,
+    "xtick.major.size": 3,
+    "axes.grid": True,
+    "axes.grid.axis": "y",
+    "grid.color": GRID,
+    "grid.linewidth": 0.8,
+    "axes.axisbelow": True,
+    "lines.linewidth": 2.0,
+    "figure.facecolor": "white",
+    "axes.unicode_minus": True,
+    "path.simplify_threshold": 1.0,
+}
+
+
+def look() -> mpl.RcParams:
+    """Return the context in which every figure is made: ``with style.look(): ...``."""
+    return mpl.rc_context(_RC)
