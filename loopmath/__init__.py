@@ -11,7 +11,8 @@ The face below is kept stable::
 """
 
 from loopmath.checks import InputError, OutOfRange
-from loopmath.plan import Plan, demo_plan, load_plan
+from loopmath.plan import Plan
+from loopmath.planfile import demo_plan, load_plan
 from loopmath.solution import Solution, solve
 from loopmath.sweep import sweep
 

@@ -11,10 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import parts
+from loopmath import catalogue, parts
 from loopmath.checks import InputError, between
 from loopmath.laws import pipeflow
-from loopmath.parts import Loss
+from loopmath.loss import PORT_BORE, Friction, Loss, area_of, minor_loss
+from loopmath.radiator import AirSide
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +107,7 @@ class RadiatorUnit(Element):
         if self.air not in ("room", "case"):
             raise InputError(f"{self.name}, air", self.air, "'room' or 'case'")
 
-    def air_side(self, air_temperature: Any, density: Any) -> parts.AirSide:
+    def air_side(self, air_temperature: Any, density: Any) -> AirSide:
         """Return the air side where the fan curve meets the core."""
         if self.fan is None:
             return self.radiator.air_side(self.air_flow_each, air_temperature, density)
@@ -183,27 +184,25 @@ class Run(Element):
     def losses(self) -> dict[str, Loss]:
         """Return wall friction, bends, 90-degree fittings and the changes of bore at its ends."""
         tube = self.tube
-        bore, port = tube.bore, parts.PORT_BORE
+        bore, port = tube.bore, PORT_BORE
         out = {
-            "tube friction": Loss(
-                friction=(parts.Friction(self.length, bore, parts.area_of(bore), tube.roughness_height / bore),)
-            )
+            "tube friction": Loss(friction=(Friction(self.length, bore, area_of(bore), tube.roughness_height / bore),))
         }
         if np.any(np.asarray(self.bends) > 0):
             turn = pipeflow.bend_loss(np.pi / 2, tube.bend_radius / bore)
             # Hooper's K1 = 800 of a smooth elbow carries the bend below Re of some thousands.
-            out["tube bends"] = parts.minor_loss(turn, 800.0, bore).times(self.bends)
+            out["tube bends"] = minor_loss(turn, 800.0, bore).times(self.bends)
         if np.any(np.asarray(self.fittings) > 0):
-            out["90° fittings"] = parts.part("fitting", SHARP_90).loss().times(self.fittings)
+            out["90° fittings"] = catalogue.part("fitting", SHARP_90).loss().times(self.fittings)
         if np.any(np.asarray(self.ends) > 0):
             narrow, ratio = np.minimum(bore, port), np.minimum(bore, port) / np.maximum(bore, port)
             change = pipeflow.sudden_expansion(ratio) + pipeflow.sudden_contraction(ratio)
-            out["straight fittings"] = parts.minor_loss(change, 0.0, narrow).times(self.ends / 2)
+            out["straight fittings"] = minor_loss(change, 0.0, narrow).times(self.ends / 2)
         return out
 
     def volume(self) -> Any:
         """Return the coolant in the tube. [m3]"""
-        return parts.area_of(self.tube.bore) * self.length
+        return area_of(self.tube.bore) * self.length
 
     def metals(self) -> tuple[str, ...]:
         """Return the tube's metal if it is one, and of its fittings."""
@@ -267,7 +266,7 @@ class DeadLeg(Element):
 
     def volume(self) -> Any:
         """Return the coolant standing in it. [m3]"""
-        return parts.area_of(self.tube.bore) * self.length
+        return area_of(self.tube.bore) * self.length
 
 
 @dataclass(frozen=True, eq=False)
@@ -355,7 +354,7 @@ def blocks_in_parallel(item: Series) -> Series:
     if len(places) < 2:
         return item
     first, last = places[0], places[-1]
-    tee = parts.part("fitting", "tee, into the branch")
+    tee = catalogue.part("fitting", "tee, into the branch")
     branches, link = [], ()
     for start, stop in zip(places, [*places[1:], last + 1], strict=True):
         between_blocks = item.items[start + 1 : stop]

@@ -19,7 +19,8 @@ from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.laws import convection, pipeflow, turbomachine
 from loopmath.laws.coolant import Coolant
-from loopmath.parts import AirSide, Loss
+from loopmath.loss import Loss
+from loopmath.radiator import AirSide
 
 GRAVITY = 9.80665
 #: Flow below which nothing is said to move [m3/s]: 0.06 mL/min.

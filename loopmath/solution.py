@@ -13,6 +13,7 @@ from loopmath import network, parts, rules, tables
 from loopmath.checks import InputError, OutOfRange
 from loopmath.laws import coolant as coolants
 from loopmath.laws import materials, sound
+from loopmath.loss import area_of
 from loopmath.plan import Plan
 from loopmath.rules import Fact
 from loopmath.units import Quantity
@@ -435,7 +436,7 @@ class Solution:
             runs = [row for row in rows if isinstance(row["element"], tree.Run)]
             tube = rows[0]["element"].tube
             if runs:
-                speeds = [row["flow"] / parts.area_of(row["element"].tube.bore) for row in runs]
+                speeds = [row["flow"] / area_of(row["element"].tube.bore) for row in runs]
                 fastest, slowest = _fold(np.maximum, speeds), _fold(np.minimum, speeds)
                 slowest = np.where(self.moving, slowest, np.nan)
                 facts += [

@@ -80,7 +80,7 @@ def to_si(field: str, value: Any, kind: str) -> Any:
     --------
     >>> round(to_si("flow", "3.6 L/min", "flow"), 9)
     6e-05
-    >>> to_si("room", "77 degF", "temperature")
+    >>> round(to_si("room", "77 degF", "temperature"), 6)
     25.0
     """
     example = _EXAMPLE[kind]

@@ -2,9 +2,9 @@
 
 from typing import Any
 
-from loopmath import loop, parts
+from loopmath import loop, parts, radiator
 from loopmath.laws.coolant import coolant
-from loopmath.parts import Loss
+from loopmath.loss import Loss
 from loopmath.plan import Plan
 
 COOLANTS = {"water": "water", "pg20": "propylene-glycol-20-mass"}
@@ -21,7 +21,7 @@ def reference_plan(design: dict[str, Any], liquid: str = "water", layout: str = 
     tube = parts.Tube("smooth tube", "PETG", bore + 4e-3, bore, roughness_height=0.0)
     elbow = parts.Fitting("K 0.9 on the bore", 0.0, 0.9, 0.0, bore)
     tank = parts.Fitting("K 1.5 on the bore", 0.0, 1.5, 0.0, bore)
-    radiator = parts.MeasuredRadiator(
+    core = radiator.MeasuredRadiator(
         "reference radiator",
         75.0,
         0.08,
@@ -38,7 +38,7 @@ def reference_plan(design: dict[str, Any], liquid: str = "water", layout: str = 
     middle = blocks if layout == "series" else [loop.Parallel(*blocks)]
     order = loop.Series(
         loop.PumpUnit("pump", pump, design["speed"]),
-        loop.RadiatorUnit("radiator", radiator, fan=None, air_flow_each=design["air_flow"]),
+        loop.RadiatorUnit("radiator", core, fan=None, air_flow_each=design["air_flow"]),
         *middle,
         loop.Run("tube", tube, design["length"], ends=0.0),
         loop.Fittings("fittings", elbow, design["fittings"]),

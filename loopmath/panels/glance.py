@@ -7,7 +7,7 @@ from typing import Any
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import figures, parts, style
+from loopmath import catalogue, figures, style
 from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.compare import Comparison
@@ -137,8 +137,8 @@ class GlancePanel:
         liquids = [(c.label, c.name) for c in coolants.coolants().values()]
         more = [c for unit in radiators[1:] for c in self._radiator_controls(unit)]
         more += [
-            self._choice("pump", "Pump", parts.names("pump"), pump.pump.name, widgets.Dropdown),
-            self._choice("tube", "Tube", parts.names("tube"), plan.units(tree.Run)[0].tube.name, widgets.Dropdown),
+            self._choice("pump", "Pump", catalogue.names("pump"), pump.pump.name, widgets.Dropdown),
+            self._choice("tube", "Tube", catalogue.names("tube"), plan.units(tree.Run)[0].tube.name, widgets.Dropdown),
         ]
         if radiators:
             metals = [("copper", "copper"), ("aluminium", "aluminium 6000 series")]
@@ -182,7 +182,7 @@ class GlancePanel:
         if self._quiet:
             return
         if change["owner"] is self._widget("tube"):
-            self._set_quietly("bore", _near(parts.part("tube", change["new"]).bore, [b / 1e3 for b in BORES]))
+            self._set_quietly("bore", _near(catalogue.part("tube", change["new"]).bore, [b / 1e3 for b in BORES]))
         restructured = change["owner"] is self._widget("layout")
         try:
             self.solution = solved(self.plan.set(**self.settings()))

@@ -1,0 +1,226 @@
+"""Radiators: the flat-tube core from what can be read off it, or two measured conductances."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from loopmath.checks import between
+from loopmath.laws import convection, coolant, pipeflow
+from loopmath.loss import PORT_BORE, Friction, Loss, minor_loss
+
+
+@dataclass(frozen=True, eq=False)
+class AirSide:
+    """A radiator's air at its own operating point: all the liquid side needs to know of it."""
+
+    flow: Any
+    capacity: Any
+    conductance: Any
+    share_of_free_flow: Any = math.nan
+
+
+@dataclass(frozen=True, eq=False)
+class Radiator:
+    """
+    A flat-tube radiator by what a builder can read off it.
+
+    Attributes
+    ----------
+    positions : float or array
+        Fan positions along its length. [-]
+    fan_size : float or array
+        Fan size. [m]
+    depth : float or array
+        Overall depth, frame included. [m]
+    fins_per_inch : float or array
+        Fin density. [1/inch]
+    tube_rows, passes : float or array
+        Rows of flat tubes over the depth; times the coolant crosses the core.
+    louvre_heat, louvre_drag : float
+        Factors of louvred over plain fins on film coefficient and friction; invented, chosen so that a
+        position rejects about 100 W at 10 K with a quiet fan (common practice, no source).
+    """
+
+    name: str
+    positions: Any
+    fan_size: Any
+    depth: Any
+    fins_per_inch: Any
+    tube_rows: Any = 1.0
+    passes: Any = 2.0
+    metal: str = "copper"
+    solder: str = ""
+    louvre_heat: float = 1.35
+    louvre_drag: float = 1.25
+    tank_volume_per_width: float = 3.6e-4
+    # Invented but usual proportions of a core, in m: frame, tube pitch, tube height, walls and fin gauge.
+    frame: float = 0.008
+    tube_pitch: float = 0.0105
+    tube_height: float = 0.002
+    tube_wall: float = 0.0002
+    fin_thickness: float = 0.00006
+    fin_conductivity: float = 390.0
+
+    def __post_init__(self) -> None:
+        where = f"radiator {self.name}, "
+        between(where + "fan positions", self.positions, 1, 8)
+        between(where + "fan size", self.fan_size, 0.04, 0.3, "m")
+        between(where + "depth", self.depth, 0.015, 0.12, "m")
+        between(where + "fins per inch", self.fins_per_inch, 4, 40)
+
+    @property
+    def core_length(self) -> Any:
+        """Length of the finned core. [m]"""
+        return self.positions * self.fan_size
+
+    @property
+    def core_depth(self) -> Any:
+        """Depth of the fins in the direction of the air. [m]"""
+        return self.depth - self.frame
+
+    @property
+    def tubes(self) -> Any:
+        """Flat tubes side by side over the width of one fan. [-]"""
+        return self.fan_size / self.tube_pitch
+
+    def _duct(self) -> tuple[Any, Any, Any]:
+        """Return inner height and width of one flat tube and the number sharing the flow."""
+        height = self.tube_height - 2 * self.tube_wall
+        width = self.core_depth / self.tube_rows - 2 * self.tube_wall
+        return height, width, self.tubes * self.tube_rows / self.passes
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the liquid side's loss: tube friction and the turns in the tanks."""
+        height, width, count = self._duct()
+        duct = Friction(
+            self.core_length * self.passes,
+            2 * height * width / (height + width),
+            height * width * count,
+            0.0,
+            pipeflow.laminar_equivalent_factor(height / width),
+        )
+        # Into and out of the flat tubes (0.5 + 1.0) at every pass, and the two ports (Crane TP-410, sharp).
+        turns = 1.5 * self.passes / (2 * (height * width * count) ** 2)
+        ports = minor_loss(1.5, 0.0, PORT_BORE)
+        return {"radiator": Loss(quadratic=turns, friction=(duct,)) + ports}
+
+    def volume(self) -> Any:
+        """Return the coolant held. [m3]"""
+        height, width, count = self._duct()
+        return height * width * count * self.passes * self.core_length + self.tank_volume_per_width * self.fan_size
+
+    def air_resistance(self, air_temperature: Any, density: Any, extra: Any = 0.0) -> tuple[Any, Any]:
+        """Return (linear, quadratic) of one position's pressure loss in its air flow [Pa, m3/s]."""
+        spacing, gap, area, diameter = self._air_passage()
+        viscosity = coolant.air_viscosity(air_temperature)
+        # Parallel plates f Re = 96 (Shah & London 1978); in and out of the core 0.4 + 0.6, developing
+        # flow 0.67 (Shah & London's K(infinity) for plates is 0.674); `extra` for a filter or grille.
+        linear = self.louvre_drag * 48 * viscosity * self.core_depth / (diameter**2 * area)
+        return linear, (1.67 + extra) * density / (2 * area**2)
+
+    def _air_passage(self) -> tuple[Any, Any, Any, Any]:
+        """Return fin spacing, gap between tubes, free area of one position, hydraulic diameter."""
+        pitch = 0.0254 / self.fins_per_inch
+        spacing = pitch - self.fin_thickness
+        gap = self.tube_pitch - self.tube_height
+        area = self.tubes * gap * self.fan_size * spacing / pitch
+        return spacing, gap, area, 2 * spacing * gap / (spacing + gap)
+
+    def air_side(self, flow_each: Any, air_temperature: Any, density: Any) -> AirSide:
+        """Return the air side at a flow through each position [m3/s]."""
+        spacing, gap, area, diameter = self._air_passage()
+        viscosity = coolant.air_viscosity(air_temperature)
+        conductivity = coolant.air_conductivity(air_temperature)
+        prandtl = viscosity * coolant.AIR_HEAT_CAPACITY / conductivity
+        reynolds = density * flow_each / area * diameter / viscosity
+        nusselt = convection.laminar_developing_nusselt(7.54, diameter / self.core_depth * reynolds * prandtl)
+        film = self.louvre_heat * nusselt * conductivity / diameter
+        fins = 2 * gap * self.core_depth * self.core_length / (spacing + self.fin_thickness) * self.tubes
+        walls = 2 * self.core_depth * self.core_length * self.tubes * spacing / (spacing + self.fin_thickness)
+        efficiency = convection.fin_efficiency(film, gap / 2, self.fin_thickness, self.fin_conductivity)
+        flow = flow_each * self.positions
+        return AirSide(flow, density * flow * coolant.AIR_HEAT_CAPACITY, film * (walls + efficiency * fins))
+
+    def liquid_conductance(self) -> Callable:
+        """Return a function (flow, density, viscosity, cp, conductivity) -> film conductance [W/K]."""
+        height, width, count = self._duct()
+        diameter = 2 * height * width / (height + width)
+        reynolds_factor = diameter / (height * width * count)
+        fully_developed = convection.rectangle_nusselt(height / width)
+        area = 2 * (height + width) * self.core_length * count * self.passes
+        return DuctConductance(reynolds_factor, fully_developed, diameter / self.core_length, area / diameter)
+
+
+@dataclass(frozen=True, eq=False)
+class DuctConductance:
+    """The liquid film of a flat-tube core, ready to be evaluated in the solver."""
+
+    reynolds_factor: Any
+    fully_developed: Any
+    diameter_over_length: Any
+    area_over_diameter: Any
+
+    def __call__(self, flow: Any, density: Any, viscosity: Any, heat_capacity: Any, conductivity: Any) -> Any:
+        """Return film coefficient times area. [W/K]"""
+        reynolds = flow * density / viscosity * self.reynolds_factor
+        prandtl = viscosity * heat_capacity / conductivity
+        nusselt = convection.duct_nusselt(reynolds, prandtl, self.fully_developed, self.diameter_over_length)
+        return nusselt * conductivity * self.area_over_diameter
+
+
+@dataclass(frozen=True, eq=False)
+class PowerConductance:
+    """A liquid film that grows as a power of the flow: reference [W/K] at reference flow [m3/s]."""
+
+    reference: Any
+    reference_flow: Any
+    exponent: Any
+
+    def __call__(self, flow: Any, *_: Any) -> Any:
+        """Return film coefficient times area. [W/K]"""
+        return self.reference * (flow / self.reference_flow) ** self.exponent
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredRadiator:
+    """
+    A radiator known only by its conductances, as power laws of air and coolant flow, and its loss.
+
+    `air_heat_per_volume` [J/(m3 K)] is that of the air it was measured in; None takes the air at hand.
+    """
+
+    name: str
+    air_conductance: Any
+    air_reference: Any
+    air_exponent: Any
+    liquid_conductance_reference: Any
+    liquid_reference: Any
+    liquid_exponent: Any
+    loss: Loss
+    positions: Any = 1.0
+    metal: str = "copper"
+    solder: str = ""
+    coolant_volume: Any = 0.0
+    air_heat_per_volume: Any = None
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the liquid side's loss."""
+        return {"radiator": self.loss}
+
+    def volume(self) -> Any:
+        """Return the coolant held. [m3]"""
+        return self.coolant_volume
+
+    def air_side(self, flow_each: Any, air_temperature: Any, density: Any) -> AirSide:
+        """Return the air side at a flow through each position [m3/s]."""
+        flow = flow_each * self.positions
+        conductance = self.air_conductance * (flow / self.air_reference) ** self.air_exponent
+        per_volume = self.air_heat_per_volume
+        if per_volume is None:
+            per_volume = density * coolant.AIR_HEAT_CAPACITY
+        return AirSide(flow, per_volume * flow, conductance)
+
+    def liquid_conductance(self) -> PowerConductance:
+        """Return the film conductance as a function of flow."""
+        return PowerConductance(self.liquid_conductance_reference, self.liquid_reference, self.liquid_exponent)
