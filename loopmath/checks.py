@@ -49,7 +49,7 @@ def number(field: str, value: Any, remedy: str = "") -> Any:
         raise InputError(field, value, "a number", remedy)
     try:
         array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, "a number", remedy) from None
     if not np.all(np.isfinite(array)):
         bad = value if array.ndim == 0 else array[~np.isfinite(array)][0]
@@ -116,7 +116,7 @@ def positive(field: str, value: Any, unit: str = "", remedy: str = "") -> Any:
     """Return `value` if all of it is greater than zero; raise `OutOfRange` otherwise."""
     value = number(field, value, remedy)
     if np.any(np.asarray(value) <= 0):
-        raise OutOfRange(field, value, f"more than 0{' ' + unit if unit else ''}", remedy)
+        raise OutOfRange(field, float(np.min(value)), f"more than 0{' ' + unit if unit else ''}", remedy)
     return value
 
 

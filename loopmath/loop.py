@@ -104,6 +104,7 @@ class RadiatorUnit(Element):
 
     def __post_init__(self) -> None:
         between(f"{self.name}, fan speed", self.fan_speed, 0.0, 1.0, "of full speed")
+        between(f"{self.name}, fans in series", self.fans_in_series, 1, 4)
         if self.air not in ("room", "case"):
             raise InputError(f"{self.name}, air", self.air, "'room' or 'case'")
 
@@ -218,6 +219,9 @@ class Fittings(Element):
     count: Any = 1.0
     kind = "fitting"
 
+    def __post_init__(self) -> None:
+        between(f"{self.name}, count", self.count, 0, 1000)
+
     def losses(self) -> dict[str, Loss]:
         """Return the loss of all of them."""
         return {self.fitting.name: self.fitting.loss().times(self.count)}
@@ -263,6 +267,9 @@ class DeadLeg(Element):
     tube: parts.Tube
     length: Any
     kind = "dead leg"
+
+    def __post_init__(self) -> None:
+        between(f"{self.name}, length", self.length, 0.0, 50.0, "m")
 
     def volume(self) -> Any:
         """Return the coolant standing in it. [m3]"""
@@ -365,11 +372,12 @@ def blocks_in_parallel(item: Series) -> Series:
 
 
 def blocks_in_series(item: Series) -> Series:
-    """Return the loop with every parallel group of blocks laid out one after another, tees gone."""
-    out = []
+    """Return the loop with every parallel group of blocks laid out one after another, tees and repeated runs gone."""
+    out, names = [], {leaf.name for leaf in leaves(item)}
     for child in item.items:
         if isinstance(child, Parallel) and of_kind(child, Source):
-            out += [leaf for leaf in leaves(child) if not (isinstance(leaf, Fittings) and "tee" in leaf.fitting.name)]
+            own = [leaf for leaf in leaves(child) if leaf.name.partition(": ")[2] not in names]
+            out += [leaf for leaf in own if not (isinstance(leaf, Fittings) and "tee" in leaf.fitting.name)]
         else:
             out.append(child)
     return Series(*out)

@@ -30,20 +30,38 @@ class _Reader:
     def note(self, problem: InputError) -> None:
         self.problems.append(problem)
 
+    def table(self, value: Any, place: str) -> dict:
+        if isinstance(value, dict):
+            return value
+        self.note(InputError(place, value, "a table of lines KEY = VALUE"))
+        return {}
+
+    def text(self, table: dict, place: str, key: str, default: str = "") -> str | None:
+        value = table.get(key, default)
+        if isinstance(value, str):
+            return value
+        self.note(InputError(f"{place}.{key}" if place else key, value, "text in quotes"))
+        return None
+
     def quantity(self, table: dict, place: str, key: str, kind: str, default: Any = None) -> Any:
         if key not in table:
             if default is None:
                 self.note(InputError(f"{place}.{key}", "missing", "a value", "Add this line."))
             return default
         try:
+            if isinstance(table[key], list):
+                raise InputError(f"{place}.{key}", table[key], "one value")
             return to_si(f"{place}.{key}", table[key], kind)
         except InputError as problem:
             self.note(problem)
             return default
 
     def part(self, kind: str, table: dict, place: str, key: str = "part") -> Any:
+        name = self.text(table, place, key)
+        if name is None:
+            return None
         try:
-            return catalogue.part(kind, table.get(key, ""), f"{place}.{key}")
+            return catalogue.part(kind, name, f"{place}.{key}")
         except InputError as problem:
             self.note(problem)
             return None
@@ -87,12 +105,14 @@ def load_plan(path: str | Path) -> Plan:
     """
     path = Path(path)
     try:
-        text = path.read_bytes().decode("utf-8")
+        text = path.read_bytes().decode("utf-8-sig")
         document = tomllib.loads(text)
     except FileNotFoundError:
         raise InputError("plan file", str(path), "a file that exists") from None
     except IsADirectoryError:
         raise InputError("plan file", str(path), "a file, not a folder") from None
+    except OSError as fault:
+        raise InputError("plan file", str(path), "a file that can be read", f"The system says: {fault}.") from None
     except UnicodeDecodeError:
         raise InputError("plan file", str(path), "text in UTF-8", "Save it as UTF-8 and load it again.") from None
     except tomllib.TOMLDecodeError as fault:
@@ -104,7 +124,7 @@ def read_plan(document: dict) -> Plan:
     """Return the plan a TOML document describes; see `load_plan` for what is raised."""
     read = _Reader()
     read.known(document, "", ("format", "title", "notes", "room", "case", "coolant", "limits", "tube", "parts", "loop"))
-    if document.get("format") != FORMAT:
+    if document.get("format") != FORMAT or type(document["format"]) is not int:
         read.note(
             InputError(
                 "format",
@@ -113,18 +133,23 @@ def read_plan(document: dict) -> Plan:
                 "This package reads that version of plan files.",
             )
         )
-    room, case, limits = document.get("room", {}), document.get("case", {}), document.get("limits", {})
-    read.known(room, "room", ("air", "height", "listener"))
-    read.known(case, "case", ("air_over_room",))
-    read.known(limits, "limits", ("coolant", "sound"))
-    tube = read.part("tube", document.get("tube", {}), "tube")
-    try:
-        liquid = coolants.coolant(document.get("coolant", {}).get("kind", ""))
-    except InputError as problem:
-        read.note(problem)
-        liquid = None
-    elements = {name: _element(read, name, table) for name, table in document.get("parts", {}).items()}
-    order = document.get("loop", {}).get("order", [])
+    keys = {
+        "room": ("air", "height", "listener"),
+        "case": ("air_over_room",),
+        "limits": ("coolant", "sound"),
+        "coolant": ("kind",),
+        "tube": ("part",),
+        "loop": ("order",),
+    }
+    tables_of = {place: read.table(document.get(place, {}), place) for place in keys}
+    for place, allowed in keys.items():
+        read.known(tables_of[place], place, allowed)
+    room, case, limits = tables_of["room"], tables_of["case"], tables_of["limits"]
+    tube = read.part("tube", tables_of["tube"], "tube")
+    liquid = _liquid(read, tables_of["coolant"])
+    described = read.table(document.get("parts", {}), "parts")
+    elements = {name: _element(read, name, read.table(table, f"parts.{name}")) for name, table in described.items()}
+    order = tables_of["loop"].get("order", [])
     items = _items(read, order, "loop.order", elements, tube)
     for name in elements:
         if name not in _named(order):
@@ -137,7 +162,7 @@ def read_plan(document: dict) -> Plan:
                 )
             )
     values = {
-        "title": str(document.get("title", "Untitled plan")),
+        "title": read.text(document, "", "title", "Untitled plan"),
         "coolant": liquid,
         "room_air": read.quantity(room, "room", "air", "temperature"),
         "height": read.quantity(room, "room", "height", "length", 0.0),
@@ -145,7 +170,7 @@ def read_plan(document: dict) -> Plan:
         "case_air_over_room": read.quantity(case, "case", "air_over_room", "difference", 5.0),
         "coolant_limit": read.quantity(limits, "limits", "coolant", "temperature", 45.0),
         "sound_limit": read.quantity(limits, "limits", "sound", "sound", 40.0),
-        "notes": str(document.get("notes", "")),
+        "notes": read.text(document, "", "notes"),
     }
     whole = None
     if not read.problems:
@@ -163,8 +188,21 @@ def _named(order: Any) -> set[str]:
     if isinstance(order, str):
         return {order}
     if isinstance(order, dict):
-        return _named(order.get("parallel", []))
-    return set().union(*(_named(entry) for entry in order)) if order else set()
+        order = order.get("parallel")
+    return set().union(*map(_named, order)) if isinstance(order, list) else set()
+
+
+def _liquid(read: _Reader, table: dict) -> Any:
+    """Return the coolant the [coolant] table names, or None with the problem noted."""
+    kind = read.text(table, "coolant", "kind")
+    if kind is None:
+        return None
+    try:
+        one_of("coolant.kind", kind, coolants.coolants())
+        return coolants.coolant(kind)
+    except InputError as problem:
+        read.note(problem)
+        return None
 
 
 def _element(read: _Reader, name: str, table: dict) -> Any:
@@ -177,7 +215,9 @@ def _element(read: _Reader, name: str, table: dict) -> Any:
         "reservoir": ("kind", "part"),
         "fitting": ("kind", "part", "count"),
     }
-    kind = table.get("kind", "")
+    kind = read.text(table, place, "kind")
+    if kind is None:
+        return None
     if kind not in allowed:
         try:
             one_of(f"{place}.kind", kind, allowed)
@@ -206,7 +246,7 @@ def _element(read: _Reader, name: str, table: dict) -> Any:
             fan=fan,
             fan_speed=speed,
             fans_in_series=rows,
-            air=table.get("air", "room"),
+            air=read.text(table, place, "air", "room"),
         )
     if kind == "reservoir":
         return read.built(tree.Tank, name=name, reservoir=part)
@@ -247,10 +287,11 @@ def _tube_entry(read: _Reader, entry: dict, here: str, tube: Any) -> Any:
     """Return the run or dead leg an entry describes."""
     dead = "dead_leg" in entry
     read.known(entry, here, ("dead_leg", "length", "part") if dead else ("run", "length", "bends", "fittings", "part"))
+    name = read.text(entry, here, "dead_leg" if dead else "run")
     own = read.part("tube", entry, here) if "part" in entry else tube
     length = read.quantity(entry, here, "length", "length")
     if dead:
-        return read.built(tree.DeadLeg, name=str(entry["dead_leg"]), tube=own, length=length)
+        return read.built(tree.DeadLeg, name=name, tube=own, length=length)
     bends = read.quantity(entry, here, "bends", "count", 0.0)
     fittings = read.quantity(entry, here, "fittings", "count", 0.0)
-    return read.built(tree.Run, name=str(entry["run"]), tube=own, length=length, bends=bends, fittings=fittings)
+    return read.built(tree.Run, name=name, tube=own, length=length, bends=bends, fittings=fittings)

@@ -60,9 +60,9 @@ def _limit(row: dict) -> Any:
     if row["kind"] == "truth":
         return 0.0
     if row["kind"] == "voltage":
-        return float(text.removesuffix(" V"))
+        return units.to_si(where, text.removesuffix(" V"), "count")
     if row["compare"] == "between":
-        return tuple(float(end) for end in text.split(" to "))
+        return tuple(units.to_si(where, end, "count") for end in text.split(" to "))
     return units.to_si(where, text, row["kind"])
 
 

@@ -92,16 +92,10 @@ def to_si(field: str, value: Any, kind: str) -> Any:
             amount = float(match[1]) / (float(match[2]) if match[2] else 1.0)
         except (ValueError, ZeroDivisionError):
             raise InputError(field, value, f"a number with a unit, such as {example}") from None
-        unit = match[3].replace("%", "percent").replace("dBA", "").replace("dB", "")
+        unit = match[3].replace("%", "percent")
+        unit = unit.replace("dBA", "").replace("dB", "") if kind == "sound" else unit
         unit = {"°C": "degC", "°F": "degF"}.get(unit, unit)
-        if kind == "difference" and unit in ("degC", "degF"):
-            raise InputError(
-                field,
-                value,
-                f"a difference of temperatures, such as {example}",
-                "Write K or delta_degF: a difference is not a temperature.",
-            )
-        if not unit and INSIDE[kind]:
+        if not unit and INSIDE[kind] or "dB" in unit:  # a level is no ratio here, and no other quantity
             raise InputError(field, value, f"a number with a unit, such as {example}")
         try:
             value = Quantity(amount, unit)
@@ -112,6 +106,13 @@ def to_si(field: str, value: Any, kind: str) -> Any:
         unit = str(value.units)
         if kind == "temperature" and "delta" in unit:
             raise InputError(field, str(value), f"a temperature, such as {example}")
+        if kind == "difference" and unit in ("degree_Celsius", "degree_Fahrenheit"):
+            raise InputError(
+                field,
+                str(value),
+                f"a difference of temperatures, such as {example}",
+                "Write K or delta_degF: a difference is not a temperature.",
+            )
         if kind in ("difference", "resistance"):
             inside = inside.replace("delta_degC", "kelvin")
         try:

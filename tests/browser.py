@@ -30,7 +30,7 @@ FLAGS = [
     "--no-first-run",
 ]
 FIND_SLIDER = """label => {
-  for (const widget of document.querySelectorAll('.jp-OutputArea .jupyter-widgets')) {
+  for (const widget of document.querySelectorAll('.jp-OutputArea .widget-slider')) {
     const words = widget.querySelector(':scope > .widget-label');
     const handle = widget.querySelector('.noUi-handle, [role=slider]');
     if (handle && words && words.textContent.trim() === label) return handle;

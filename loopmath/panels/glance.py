@@ -14,7 +14,7 @@ from loopmath.compare import Comparison
 from loopmath.laws import coolant as coolants
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
-from loopmath.plan import Plan
+from loopmath.plan import SETTINGS, Plan
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
@@ -62,7 +62,9 @@ class GlancePanel:
         self.screen.add_class("glance-screen")
         self.table = widgets.HTML()
         self.power = widgets.ToggleButton(False, description="Pump power", tooltip="Show the pump's electrical power")
-        self.units = widgets.ToggleButtons(options=[("metric", "metric"), ("US", "us")], tooltips=["", ""])
+        self.units = widgets.ToggleButtons(
+            options=[("metric", "metric"), ("US", "us")], tooltip="Units of everything shown"
+        )
         self._quiet = False
         self.view = self._arrange()
         self._draw_anew()
@@ -81,6 +83,9 @@ class GlancePanel:
         return self._add(setting, chosen, lambda inside: inside)
 
     def _add(self, setting: str, widget: Any, to_inside: Callable) -> Any:
+        widget.tooltip = (
+            SETTINGS[setting].words if setting in SETTINGS else setting.replace(".", ": ").replace("_", " ")
+        )
         widget.observe(self._moved, "value")
         self.controls.append(Control(setting, widget, to_inside))
         return widget

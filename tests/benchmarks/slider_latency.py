@@ -163,7 +163,7 @@ def main():
     """Read the command line and measure."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("notebook", nargs="?", type=Path, default=ROOT / "workbook/01_at_a_glance.ipynb")
-    parser.add_argument("label", nargs="?", default="Pump speed")
+    parser.add_argument("label", nargs="?", default="Pump speed, %")
     parser.add_argument("--steps", type=int, default=40)
     parser.add_argument("--naive", type=Path, help="the same panel redrawn the plain way")
     arguments = parser.parse_args()

@@ -1,0 +1,122 @@
+"""The package as a house: a module imports only from floors below its own, and the table below is the house."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parent.parent / "loopmath"
+
+#: Module -> floor. A new module must be given its floor here; neighbours on a floor do not import each other.
+FLOORS = {
+    "checks": 0,
+    "units": 1,
+    "tables": 1,
+    # The laws stand side by side: today none of them imports another.
+    "laws": 2,
+    "laws.convection": 2,
+    "laws.coolant": 2,
+    "laws.materials": 2,
+    "laws.pipeflow": 2,
+    "laws.sound": 2,
+    "laws.turbomachine": 2,
+    "loss": 3,
+    "rules": 3,
+    "parts": 4,
+    "radiator": 4,
+    "catalogue": 5,
+    "loop": 6,
+    "network": 7,
+    "plan": 7,
+    "planfile": 8,
+    "solution": 8,
+    "sweep": 9,
+    "compare": 9,
+    # The face of the package: below the pictures, so that `import loopmath` needs no drawing library.
+    "": 9.5,
+    "style": 10,
+    "figures": 10.5,
+    "panels": 11,
+    "panels.canvas": 11,
+    "panels.page": 11,
+    "panels.glance": 11.5,
+}
+PICTURES, PANELS = 10, 11
+#: Library -> the modules or floors that may import it.
+KEPT_TO = {
+    "matplotlib": lambda module: FLOORS[module] >= PICTURES,
+    "ipywidgets": lambda module: FLOORS[module] >= PANELS,
+    "IPython": lambda module: FLOORS[module] >= PANELS,
+    "pint": lambda module: module == "units",
+}
+
+
+def name_of(path: Path) -> str:
+    """Return a file as a dotted module of the package, "" for the package itself."""
+    inside = path.relative_to(PACKAGE).with_suffix("").parts
+    return ".".join(inside[:-1] if inside[-1] == "__init__" else inside)
+
+
+MODULES = {name_of(path): path for path in sorted(PACKAGE.rglob("*.py"))}
+
+
+def imports(source: str) -> tuple[set[str], set[str]]:
+    """Return the modules of the package a source imports, anywhere in it, and the libraries."""
+    own, libraries = set(), set()
+
+    def note(dotted: str) -> None:
+        first, _, rest = dotted.partition(".")
+        own.add(rest) if first == "loopmath" else libraries.add(first)
+
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                note(alias.name)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports name the package in full, so that this table can read them"
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                note(whole if whole.removeprefix("loopmath.") in FLOORS else node.module)
+    return own, libraries
+
+
+READ = {module: imports(path.read_text(encoding="utf-8")) for module, path in MODULES.items()}
+
+
+def test_every_module_has_its_floor_and_every_floor_its_module():
+    assert set(FLOORS) == set(MODULES)
+
+
+@pytest.mark.parametrize("module", FLOORS)
+def test_a_module_imports_only_from_floors_below(module):
+    assert {other for other in READ[module][0] if FLOORS[other] >= FLOORS[module]} == set()
+
+
+@pytest.mark.parametrize("library", KEPT_TO)
+def test_a_library_stays_where_it_belongs(library):
+    users = {module for module, (_, libraries) in READ.items() if library in libraries}
+    assert {module for module in users if not KEPT_TO[library](module)} == set()
+
+
+@pytest.mark.parametrize("library", ["matplotlib", "ipywidgets", "pint"])
+def test_a_library_that_is_kept_apart_is_used_at_all(library):
+    assert any(library in libraries for _, libraries in READ.values())
+
+
+def test_pyplot_and_its_hidden_state_are_used_nowhere():
+    pyplot = re.compile(r"^\s*(import matplotlib\.pyplot|from matplotlib(\.pyplot| import .*\bpyplot))", re.MULTILINE)
+    assert pyplot.search("x = 1\n    from matplotlib import cm, pyplot as plt")
+    assert [module for module, path in MODULES.items() if pyplot.search(path.read_text(encoding="utf-8"))] == []
+
+
+def test_the_reader_of_imports_sees_every_way_of_writing_one():
+    source = """
+import loopmath.units, numpy.linalg as la
+from loopmath import tables, InputError
+from loopmath.laws import coolant as c
+from loopmath.plan import Plan
+def late():
+    import IPython.display
+"""
+    assert imports(source) == ({"units", "tables", "", "laws.coolant", "plan"}, {"numpy", "IPython"})

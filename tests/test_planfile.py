@@ -1,0 +1,392 @@
+"""Plan files: the demo loads, and whatever is wrong with a file is told in words, with its place."""
+
+import copy
+import datetime
+import json
+import re
+import tomllib
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from loopmath import InputError, demo_plan, load_plan, solve, tables
+from loopmath import loop as tree
+from loopmath.planfile import read_plan
+
+DEMO_FILE = tables.DATA / "plans" / "podcast_booth.toml"
+DEMO = tomllib.loads(DEMO_FILE.read_text(encoding="utf-8"))
+GONE = object()
+
+
+def changed(*path, to):
+    """Return the demo document with the value at a path replaced, added or, if GONE, taken out."""
+    document = copy.deepcopy(DEMO)
+    *outer, last = path
+    inner = document
+    for step in outer:
+        inner = inner[step]
+    if to is GONE:
+        del inner[last]
+    else:
+        inner[last] = to
+    return document
+
+
+def refusal(document) -> str:
+    with pytest.raises(InputError) as caught:
+        read_plan(document)
+    return str(caught.value)
+
+
+# -------------------------------------------------------------------------------------------------- what loads
+
+
+def test_the_demo_plan_loads_as_it_is_written():
+    plan = demo_plan()
+    assert plan.title == "Podcast booth machine"
+    assert (plan.room_air, plan.height, plan.listener, plan.case_air_over_room) == (25.0, 120.0, 1.0, 5.0)
+    assert (plan.coolant.name, plan.coolant_limit, plan.sound_limit) == ("propylene-glycol-10", 45.0, 35.0)
+    written = [e if isinstance(e, str) else e.get("run", e.get("dead_leg")) for e in DEMO["loop"]["order"]]
+    assert [leaf.name for leaf in tree.leaves(plan.loop)] == written
+    assert [(u.name, u.heat, u.limit) for u in plan.units(tree.Source)] == [
+        ("processor", 140.0, 85.0),
+        ("graphics card", 300.0, 80.0),
+    ]
+    assert sum(run.length for run in plan.units(tree.Run)) == pytest.approx(1.7)
+    assert sum(run.bends for run in plan.units(tree.Run)) == 8
+    assert tree.total_fittings(plan.loop) == 6
+
+
+def test_a_path_may_be_text_or_a_path():
+    assert load_plan(str(DEMO_FILE)).title == load_plan(DEMO_FILE).title
+
+
+def test_windows_line_ends_and_a_byte_order_mark_do_no_harm(tmp_path):
+    file = tmp_path / "from_windows.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + DEMO_FILE.read_text(encoding="utf-8").replace("\n", "\r\n").encode())
+    assert load_plan(file).title == demo_plan().title
+
+
+@pytest.mark.parametrize(
+    ("path", "expected"),
+    [
+        (("notes",), lambda p: p.notes == ""),
+        (("title",), lambda p: p.title == "Untitled plan"),
+        (("room", "height"), lambda p: p.height == 0.0),
+        (("room", "listener"), lambda p: p.listener == 1.0),
+        (("case",), lambda p: p.case_air_over_room == 5.0),
+        (("limits",), lambda p: (p.coolant_limit, p.sound_limit) == (45.0, 40.0)),
+        (("parts", "pump", "speed"), lambda p: p.units(tree.PumpUnit)[0].speed == 1.0),
+        (("parts", "processor", "limit"), lambda p: p.units(tree.Source)[0].limit == 90.0),
+        (("parts", "front radiator", "air"), lambda p: p.units(tree.RadiatorUnit)[0].air == "room"),
+    ],
+)
+def test_what_may_be_left_out_gets_its_stated_default(path, expected):
+    assert expected(read_plan(changed(*path, to=GONE)))
+
+
+def test_plain_numbers_are_taken_in_si():
+    plan = read_plan(changed("parts", "processor", "heat", to=155))
+    assert plan.units(tree.Source)[0].heat == 155.0
+
+
+def test_parallel_branches_a_tube_of_its_own_and_fittings_are_read_and_solved():
+    document = changed("parts", "valve", to={"kind": "fitting", "part": "ball valve, full bore", "count": 2})
+    run = {"run": "short", "length": "200 mm", "part": "EPDM 13/10 mm"}
+    group = {"parallel": [["processor", "valve"], ["graphics card", run]]}
+    document["loop"]["order"] = ["reservoir", "pump", group, "front radiator", "top radiator"]
+    plan = read_plan(document)
+    (split,) = [item for item in plan.loop.items if isinstance(item, tree.Parallel)]
+    assert [leaf.name for leaf in tree.leaves(split)] == ["processor", "valve", "graphics card", "short"]
+    assert plan.units(tree.Run)[0].tube.name == "EPDM 13/10 mm"
+    assert plan.units(tree.Fittings)[0].count == 2.0
+    assert solve(plan).flow.magnitude > 0
+
+
+def test_a_run_of_no_length_is_accepted():
+    plan = read_plan(changed("loop", "order", 4, "length", to="0 mm"))
+    assert plan.units(tree.Run)[0].length == 0.0
+    assert solve(plan).flow.magnitude > solve(demo_plan()).flow.magnitude
+
+
+# ------------------------------------------------------------------------------------- files that cannot be read
+
+
+@pytest.mark.parametrize(
+    ("raw", "words"),
+    [
+        (b"format = = 1", r"a TOML document.*line 1"),
+        (b"format = 1\nformat = 1", r"a TOML document"),
+        ("title = 'Küche'".encode("latin-1"), r"text in UTF-8.*Save it as UTF-8"),
+        (DEMO_FILE.read_text(encoding="utf-8").encode("utf-16"), r"text in UTF-8"),
+        (b"", r"format = 'missing'"),
+        (b"\x00", r"a TOML document"),
+    ],
+    ids=["no TOML", "a key twice", "Latin-1", "UTF-16", "empty", "zero byte"],
+)
+def test_a_file_that_is_no_plan_is_refused_in_words(tmp_path, raw, words):
+    file = tmp_path / "mine.toml"
+    file.write_bytes(raw)
+    with pytest.raises(InputError, match=words):
+        load_plan(file)
+
+
+def test_a_missing_file_and_a_folder_are_named(tmp_path):
+    with pytest.raises(InputError, match=r"absent\.toml.*a file that exists"):
+        load_plan(tmp_path / "absent.toml")
+    with pytest.raises(InputError, match="a file, not a folder"):
+        load_plan(tmp_path)
+
+
+def test_a_path_through_a_file_is_refused_in_words(tmp_path):
+    (tmp_path / "mine.toml").write_text("format = 1", encoding="utf-8")
+    with pytest.raises(InputError, match="plan file"):
+        load_plan(tmp_path / "mine.toml" / "inner.toml")
+
+
+# --------------------------------------------------------------------------------------- one thing wrong at a time
+
+
+@pytest.mark.parametrize(
+    ("path", "near"),
+    [
+        (("titel",), "title"),
+        (("room", "heigth"), "height"),
+        (("case", "air_over_rom"), "air_over_room"),
+        (("coolant", "kinds"), "kind"),
+        (("limits", "coolent"), "coolant"),
+        (("tube", "prat"), "part"),
+        (("parts", "pump", "sped"), "speed"),
+        (("parts", "processor", "haet"), "heat"),
+        (("parts", "front radiator", "fan_sped"), "fan_speed"),
+        (("parts", "reservoir", "parts"), "part"),
+        (("loop", "ordre"), "order"),
+        (("loop", "order", 1, "lenght"), "length"),
+        (("loop", "order", 4, "fitings"), "fittings"),
+    ],
+)
+def test_an_unknown_key_is_told_its_place_and_the_nearest_spelling(path, near):
+    words = refusal(changed(*path, to="1"))
+    place = ".".join(map(str, path)).replace(".order.", ".order[").replace("[1.", "[1].").replace("[4.", "[4].")
+    assert words.startswith(f"{place} = ")
+    assert re.search(rf"Accepted: (one of|a known name; nearest): .*\b{near}\b", words)
+
+
+def test_a_key_that_holds_for_another_kind_of_part_is_unknown_here():
+    assert "parts.reservoir.heat" in refusal(changed("parts", "reservoir", "heat", to="3 W"))
+
+
+WRONG = [
+    (("format",), GONE, "format = 'missing'"),
+    (("format",), 2, "format = 2 is not accepted. Accepted: 1."),
+    (("format",), "1", "format = '1'"),
+    (("format",), True, "format = True"),
+    (("room", "air"), GONE, "room.air = 'missing'"),
+    (("room", "air"), "25 W", "room.air = "),
+    (("room", "air"), "25", "room.air = '25'"),
+    (("room", "air"), "5 delta_degC", "room.air = "),
+    (("room", "air"), "60 degC", "room_air = 60.0 is not accepted. Accepted: 5 to 45 degC"),
+    (("case", "air_over_room"), "5 degC", "case.air_over_room = "),
+    (("case", "air_over_room"), "-1 K", "case_air_over_room = -1.0"),
+    (("limits", "sound"), "35 m", "limits.sound = "),
+    (("coolant", "kind"), "propylene-glycol-11", "nearest: propylene-glycol-10"),
+    (("coolant", "kind"), GONE, "coolant.kind = ''"),
+    (("tube", "part"), "PETG 14/10", "nearest: PETG 14/10 mm"),
+    (("tube",), GONE, "tube.part = ''"),
+    (("parts", "pump", "part"), "standard pump", "nearest: standard pump, 3.7 m"),
+    (("parts", "pump", "part"), GONE, "parts.pump.part = ''"),
+    (("parts", "pump", "kind"), "pmup", "parts.pump.kind = 'pmup' is not accepted. Accepted: a known name; nearest: pump"),
+    (("parts", "pump", "kind"), GONE, "parts.pump.kind = ''"),
+    (("parts", "pump", "speed"), "150 %", "pump, speed = 1.5 is not accepted. Accepted: 0 to 1"),
+    (("parts", "processor", "heat"), "-5 W", "processor, heat = -5.0 is not accepted. Accepted: 0 to 3000 W"),
+    (("parts", "processor", "heat"), float("nan"), "parts.processor.heat = nan"),
+    (("parts", "processor", "heat"), float("inf"), "parts.processor.heat = inf"),
+    (("parts", "processor", "heat"), "nan W", "parts.processor.heat = 'nan W'"),
+    (("parts", "processor", "heat"), 10**400, "parts.processor.heat = "),
+    (("parts", "processor", "heat"), [140, 150], "parts.processor.heat = [140, 150] is not accepted. Accepted: one value"),
+    (("parts", "processor", "heat"), "140 m", "parts.processor.heat = "),
+    (("parts", "processor", "heat"), GONE, "parts.processor.heat = 'missing'"),
+    (("parts", "front radiator", "fan"), "quiet fan 140 mm, 1100 rpm", "Accepted: a fan of 120 mm"),
+    (("parts", "front radiator", "fan"), GONE, "parts.front radiator.fan = ''"),
+    (("parts", "front radiator", "air"), "outdoors", "front radiator, air = 'outdoors'"),
+    (("parts", "front radiator", "fans_in_series"), 0, "front radiator, fans in series = 0.0"),
+    (("parts", "spare"), {"kind": "pump", "part": "standard pump, 3.7 m"}, "parts.spare = 'not in loop.order'"),
+    (("parts", "pump"), GONE, "loop.order[2] = 'pump'"),
+    (("loop", "order"), GONE, "loop.order = []"),
+    (("loop", "order", 5), "procesor", "nearest: processor"),
+    (("loop", "order", 4, "length"), "-1 mm", "pump to processor, length = -0.001 is not accepted. Accepted: 0 to 50 m"),
+    (("loop", "order", 1, "length"), "-1 mm", "fill tube, length = -0.001 is not accepted. Accepted: 0 to 50 m"),
+    (("loop", "order", 4, "length"), GONE, "loop.order[4].length = 'missing'"),
+    (("loop", "order", 4, "bends"), -1, "pump to processor, bends = -1.0"),
+    (("loop", "order", 4, "fittings"), -1, "pump to processor, 90-degree fittings = -1.0"),
+    (("loop", "order", 4, "part"), "glass", "loop.order[4].part = 'glass'"),
+    (("loop", "order", 0), "pump", "loop = 'pump' is not accepted. Accepted: each name once"),
+    (("loop", "order", 4, "run"), "processor", "loop = 'processor' is not accepted. Accepted: each name once"),
+    (("loop", "order", 4), {}, "loop.order[4] = {}"),
+    (("loop", "order", 4), {"parallel": []}, "loop.order[4].parallel = '0 branch(es)'"),
+    (("loop", "order", 4), {"parallel": [["drain"]]}, "loop.order[4].parallel"),
+    (("loop", "order", 4), {"parallel": [[], []]}, "loop.order[4].parallel[0] = []"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("path", "to", "words"), WRONG)
+def test_one_thing_wrong_is_told_with_its_place(path, to, words):
+    assert words in refusal(changed(*path, to=to))
+
+
+def test_a_loop_without_a_pump_is_refused():
+    document = changed("parts", "pump", to=GONE)
+    document["loop"]["order"].remove("pump")
+    assert refusal(document).startswith("loop = 'no pump' is not accepted. Accepted: at least one pump.")
+
+
+def test_a_part_that_is_left_out_of_the_order_is_named():
+    document = changed("loop", "order", 7, to=GONE)
+    assert refusal(document).startswith("parts.graphics card = 'not in loop.order'")
+
+
+def test_a_part_named_only_inside_a_branch_is_in_the_order():
+    document = copy.deepcopy(DEMO)
+    order = document["loop"]["order"]
+    order[5:8] = [{"parallel": [["processor"], ["graphics card"]]}]
+    assert len(read_plan(document).units(tree.Source)) == 2
+
+
+def test_a_negative_number_of_fittings_in_a_part_of_their_own_is_refused():
+    document = changed("parts", "valve", to={"kind": "fitting", "part": "ball valve, full bore", "count": -3})
+    document["loop"]["order"].append("valve")
+    assert "valve, count = -3.0" in refusal(document)
+
+
+def test_several_problems_are_told_at_once_and_numbered():
+    document = changed("room", "air", to="25 W")
+    document["parts"]["pump"]["part"] = "standrad pump"
+    document["parts"]["processor"]["haet"] = 3
+    document["loop"]["order"][4]["length"] = "long"
+    words = refusal(document)
+    assert "4 problems" in words
+    for number, place in enumerate(
+        ("room.air", "parts.pump.part", "parts.processor.haet", "loop.order[4].length"), start=1
+    ):
+        assert re.search(rf"\(\d\) {re.escape(place)} = ", words), place
+        assert f"({number}) " in words
+
+
+# -------------------------------------------------------------------------------------------------- hostile types
+
+#: Each value is of a type that is right somewhere in a plan and wrong in most places.
+HOSTILE = ["words", "", 7, -7, 0.5, float("nan"), True, [], [1], ["a"], [[]], [{}], {}, {"a": 1}, {"parallel": 3}]
+HOSTILE += [datetime.date(2026, 1, 2), datetime.time(1, 2), 10**400, {"run": []}, {"dead_leg": 3, "length": []}]
+
+
+def places(value, path=()):
+    """Yield the path of every value in a document, tables and lists included."""
+    yield path
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for step, child in inner:
+        yield from places(child, (*path, step))
+
+
+PLACES = [path for path in places(DEMO) if path]
+#: Where free text stands, any text will do; where a number stands, so will some plain numbers.
+MAY_STAND = {("title",), ("notes",)}
+
+
+@pytest.mark.parametrize("path", PLACES, ids=lambda path: ".".join(map(str, path)))
+def test_a_wrong_type_anywhere_ends_in_words_or_in_a_plan_that_solves(path):
+    for value in HOSTILE:
+        try:
+            plan = read_plan(changed(*path, to=value))
+        except InputError as problem:
+            assert str(problem)
+            continue
+        assert isinstance(value, str) or not isinstance(value, (list, bool, datetime.date, datetime.time))
+        assert isinstance(plan.title, str)
+        try:
+            solve(plan)
+        except InputError as problem:
+            assert str(problem)
+
+
+@pytest.mark.parametrize("path", [path for path in PLACES if path not in MAY_STAND])
+def test_text_that_means_nothing_is_refused_or_only_names_a_run(path):
+    document = changed(*path, to="zzz")
+    if path[-1] in ("run", "dead_leg"):
+        assert "zzz" in [leaf.name for leaf in tree.leaves(read_plan(document).loop)]
+    else:
+        assert "zzz" in refusal(document)
+
+
+@pytest.mark.parametrize(
+    ("path", "to"),
+    [
+        (("room",), "warm"),
+        (("room",), 25),
+        (("case",), []),
+        (("limits",), ["45 degC"]),
+        (("coolant",), "water"),
+        (("tube",), "PETG 14/10 mm"),
+        (("parts",), []),
+        (("parts", "pump"), "standard pump, 3.7 m"),
+        (("loop",), ["pump"]),
+    ],
+)
+def test_a_value_where_a_table_is_meant_is_told_so(path, to):
+    place = ".".join(path)
+    assert f"{place} = {to!r} is not accepted. Accepted: a table" in refusal(changed(*path, to=to))
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        ("title",),
+        ("notes",),
+        ("coolant", "kind"),
+        ("tube", "part"),
+        ("parts", "pump", "kind"),
+        ("parts", "pump", "part"),
+        ("parts", "front radiator", "fan"),
+        ("parts", "front radiator", "air"),
+    ],
+)
+@pytest.mark.parametrize("to", [3, ["a"], {}, True])
+def test_a_value_where_text_is_meant_is_told_so(path, to):
+    place = ".".join(path)
+    assert f"{place} = {to!r} is not accepted. Accepted: text in quotes" in refusal(changed(*path, to=to))
+
+
+@pytest.mark.parametrize("order", [{}, "pump", 3, {"pump": 1}, [3], [["pump"]], [None]])
+def test_an_order_that_is_no_list_of_elements_is_refused(order):
+    assert "loop.order" in refusal(changed("loop", "order", to=order))
+
+
+JSONISH = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8) | st.dates(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=6,
+)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(path=st.sampled_from(PLACES), value=JSONISH, other=st.sampled_from(PLACES), second=JSONISH)
+def test_two_wrong_values_anywhere_end_in_words_or_in_a_plan(path, value, other, second):
+    document = changed(*path, to=value)
+    try:
+        inner = document
+        for step in other[:-1]:
+            inner = inner[step]
+        inner[other[-1]] = second
+    except (KeyError, IndexError, TypeError):
+        pass  # the first change took away the place of the second
+    try:
+        plan = read_plan(document)
+    except InputError as problem:
+        assert str(problem)
+    else:
+        assert plan.units(tree.PumpUnit)
+
+
+def test_the_fuzz_reaches_every_value_of_the_demo():
+    assert len(PLACES) >= 90
+    assert len(json.dumps(DEMO)) > 1000

@@ -1,0 +1,237 @@
+"""data/: every row says where it comes from, every key cited exists, and a damaged file is refused by name."""
+
+import ast
+import csv
+import re
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from loopmath import catalogue, tables
+from loopmath.checks import InputError
+from loopmath.laws import coolant
+
+ROOT = Path(__file__).resolve().parent.parent
+FILES = sorted(path.name for path in tables.DATA.glob("*.csv"))
+#: The list of sources names the sources, so its own rows have none.
+WITH_PROVENANCE = [name for name in FILES if name != "sources.csv"]
+#: Tables of parts: all of them invented for the demo. Losses of fittings are published constants.
+PARTS = {kind: file for kind, (file, _) in catalogue.CATALOGUE.items() if kind != "fitting"}
+
+
+def cells(name: str) -> list[list[str]]:
+    with (tables.DATA / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.reader(file))
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    header, *body = cells(name)
+    return [dict(zip(header, row, strict=True)) for row in body]
+
+
+def keys() -> list[str]:
+    return [row["key"] for row in rows("sources.csv")]
+
+
+def test_the_tables_are_found_beside_the_package():
+    assert tables.DATA == ROOT / "data"
+    assert {"sources.csv", "rules.csv", "coolants.csv", *PARTS.values()} <= set(FILES)
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_table_has_one_header_and_rows_of_its_width(name):
+    header, *body = cells(name)
+    assert body
+    assert len(set(header)) == len(header)
+    assert all(header)
+    assert header not in body
+    assert {len(row) for row in body} == {len(header)}
+    assert len(tables.read_table(name)) == len(body)
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_table_is_utf8_with_unix_line_ends_and_no_stray_blanks(name):
+    raw = (tables.DATA / name).read_bytes()
+    raw.decode("utf-8")
+    assert not raw.startswith(b"\xef\xbb\xbf")
+    assert b"\r" not in raw
+    assert all(cell == cell.strip() for row in cells(name) for cell in row)
+
+
+@pytest.mark.parametrize("name", WITH_PROVENANCE)
+def test_every_row_says_where_it_comes_from(name):
+    known = keys()
+    for line, row in enumerate(rows(name), start=2):
+        for column in tables.PROVENANCE:
+            assert row[column].strip(), f"{name} line {line}: {column} is empty"
+        assert row["source"] in known, f"{name} line {line}: {row['source']} is not in sources.csv"
+        assert date.fromisoformat(row["checked_on"]).isoformat() == row["checked_on"], f"{name} line {line}"
+
+
+def test_a_source_is_listed_once_with_a_title_and_terms():
+    assert len(set(keys())) == len(keys())
+    for row in rows("sources.csv"):
+        assert re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", row["key"])
+        assert all(row[column] for column in ("authors", "title", "publisher", "terms")), row["key"]
+        assert re.fullmatch(r"(\d{4})?", row["year"]), row["key"]
+
+
+def test_every_key_cited_in_the_package_is_listed():
+    known, cited = keys(), []
+    for path in sorted((ROOT / "loopmath").rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        cited += [(path.name, key) for key in re.findall(r"\[([A-Za-z][A-Za-z0-9-]*)\]_", text)]
+    assert cited
+    assert [where for where in cited if where[1] not in known] == []
+
+
+def test_every_key_cited_in_a_docstring_is_written_as_a_citation():
+    """A key in square brackets without the underscore would slip past the check above."""
+    years = re.compile(r"\[[A-Z][A-Za-z]+\d{4}[a-z]?\](?!_)")
+    for path in sorted((ROOT / "loopmath").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef)):
+                assert not years.findall(ast.get_docstring(node) or ""), f"{path.name}: {node}"
+
+
+@pytest.mark.parametrize(("kind", "name"), [(k, n) for k in catalogue.CATALOGUE for n in catalogue.names(k)])
+def test_every_catalogue_row_builds_its_record(kind, name):
+    record = catalogue.part(kind, name)
+    file, made = catalogue.CATALOGUE[kind]
+    assert type(record) is made
+    assert record.name == name
+    # A cell of text or an empty cell where a number is meant would give a record that breaks later.
+    texts = {"name", "material", "metal", "solder", "cools"}
+    wrong = {f: getattr(record, f) for f in made.__dataclass_fields__ if f not in texts}
+    assert [f for f, value in wrong.items() if isinstance(value, str)] == []
+    assert file in FILES
+
+
+@pytest.mark.parametrize("kind", catalogue.CATALOGUE)
+def test_every_column_of_a_catalogue_table_is_a_field_or_known_not_to_be(kind):
+    """A misspelt column would be passed over and its field keep a default."""
+    file, made = catalogue.CATALOGUE[kind]
+    beside = {"price", "price_per_m", "line", *tables.PROVENANCE}
+    for column in cells(file)[0]:
+        stems = {column, *(column.removesuffix(s) for s in catalogue._SUFFIXES if column.endswith(s))}
+        assert column in beside or stems & set(made.__dataclass_fields__), column
+
+
+@pytest.mark.parametrize(
+    ("file", "column", "known"),
+    [("pumps.csv", "metal", "metals.csv")]
+    + [
+        ("radiators.csv", "metal", "metals.csv"),
+        ("radiators.csv", "solder", "metals.csv"),
+        ("blocks.csv", "metal", "metals.csv"),
+        ("tubes.csv", "material", "plastics.csv"),
+        ("reservoirs.csv", "material", "plastics.csv"),
+    ],
+)
+def test_every_material_of_a_part_is_in_the_tables_of_materials(file, column, known):
+    listed = {row["name"] for row in rows(known)} | {"", "copper"}
+    assert {row[column] for row in rows(file)} <= listed
+
+
+def test_every_radiator_of_the_catalogue_has_a_fan_of_its_size():
+    sizes = {row["size_mm"] for row in rows("fans.csv")}
+    assert {row["fan_size_mm"] for row in rows("radiators.csv")} <= sizes
+
+
+@pytest.mark.parametrize(
+    ("kind", "least"), [("pump", 4), ("radiator", 10), ("fan", 4), ("block", 4), ("tube", 6), ("reservoir", 2)]
+)
+def test_the_catalogue_is_wide_enough_to_choose_from(kind, least):
+    assert len(catalogue.names(kind)) >= least
+
+
+def test_there_are_eight_coolants_or_more():
+    assert len({row["coolant"] for row in rows("coolants.csv")}) >= 8
+    assert set(coolant.coolants()) == {row["coolant"] for row in rows("coolants.csv")}
+
+
+@pytest.mark.parametrize("kind", PARTS)
+def test_every_part_of_the_catalogue_says_it_is_invented(kind):
+    for row in rows(PARTS[kind]):
+        assert row["source"] == "invented-for-demo", row["name"]
+        assert "invented" in row["locator"], row["name"]
+        assert row["basis"].startswith("made up"), row["name"]
+
+
+# ------------------------------------------------------------------------------- damaged files
+
+HEADER = "name,bore_mm,source,locator,basis,checked_on"
+GOOD = "tube one,10,ours,none,made up,2026-01-02"
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """An empty data folder in place of data/; what was read from it is forgotten afterwards."""
+
+    def forget():
+        for cached in (tables.read_table, tables.by_name, catalogue.part):
+            cached.cache_clear()
+
+    forget()
+    monkeypatch.setattr(tables, "DATA", tmp_path)
+    yield tmp_path
+    monkeypatch.undo()
+    forget()
+
+
+def test_a_good_table_is_read_with_numbers_as_floats(folder):
+    (folder / "small.csv").write_text(f"{HEADER}\n{GOOD}\n", encoding="utf-8")
+    (row,) = tables.read_table("small.csv")
+    assert row["name"] == "tube one"
+    assert row["bore_mm"] == 10.0
+    assert tables.by_name("small.csv")["tube one"] is row
+
+
+def test_a_missing_file_is_named_and_the_reader_told_to_use_a_checkout(folder):
+    with pytest.raises(InputError, match=r"absent\.csv.*checkout"):
+        tables.read_table("absent.csv")
+
+
+@pytest.mark.parametrize("bad", ["tube two,12,ours,none,made up", GOOD.replace("one", "two") + ",more"])
+def test_a_row_of_the_wrong_width_is_refused_with_file_and_line(folder, bad):
+    (folder / "small.csv").write_text(f"{HEADER}\n{GOOD}\n{bad}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"small\.csv line 3") as caught:
+        tables.read_table("small.csv")
+    assert caught.value.accepted == "6 cells, as in line 1"
+
+
+@pytest.mark.parametrize("column", tables.PROVENANCE)
+@pytest.mark.parametrize("empty", ["", "   "])
+def test_an_empty_provenance_cell_is_refused_with_file_line_and_column(folder, column, empty):
+    row = dict(zip(HEADER.split(","), GOOD.split(","), strict=True)) | {"name": "tube two", column: empty}
+    (folder / "small.csv").write_text(f"{HEADER}\n{GOOD}\n{','.join(row.values())}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=rf"small\.csv line 3 column {column}"):
+        tables.read_table("small.csv")
+
+
+def test_a_repeated_name_is_refused_with_file_and_line(folder):
+    (folder / "small.csv").write_text(f"{HEADER}\n{GOOD}\n{GOOD}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"small\.csv line 3 column name") as caught:
+        tables.by_name("small.csv")
+    assert caught.value.value == "tube one"
+
+
+def test_a_repeated_part_is_refused_when_the_catalogue_is_asked(folder):
+    (folder / "tubes.csv").write_text(f"{HEADER}\n{GOOD}\n{GOOD}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"tubes\.csv line 3"):
+        catalogue.names("tube")
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "near"), [("pump", "standrad pump", "standard pump"), ("tube", "PETG", "PETG 14/10")]
+)
+def test_an_unknown_part_is_told_its_nearest_names(kind, name, near):
+    with pytest.raises(InputError, match=near) as caught:
+        catalogue.part(kind, name, "parts.mine.part")
+    assert (caught.value.field, caught.value.value) == ("parts.mine.part", name)
+
+
+def test_an_unknown_kind_of_part_is_refused():
+    with pytest.raises(InputError, match="kind of part"):
+        catalogue.names("pumpe")
