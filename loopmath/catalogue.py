@@ -59,7 +59,6 @@ def names(kind: str) -> list[str]:
     return list(tables.by_name(CATALOGUE[one_of("kind of part", kind, CATALOGUE)][0]))
 
 
-@cache
 def part(kind: str, name: str, field_name: str = "") -> Any:
     """
     Return a part of the catalogue.
@@ -78,9 +77,13 @@ def part(kind: str, name: str, field_name: str = "") -> Any:
     InputError
         If the name is not in the catalogue; the nearest names are listed.
     """
-    rows = tables.by_name(CATALOGUE[kind][0])
-    one_of(field_name or kind, name, rows, "The catalogue is in data/.")
-    return _from_row(rows[name], CATALOGUE[kind][1])
+    one_of(field_name or kind, name, tables.by_name(CATALOGUE[kind][0]), "The catalogue is in data/.")
+    return _part(kind, name)
+
+
+@cache
+def _part(kind: str, name: str) -> Any:
+    return _from_row(tables.by_name(CATALOGUE[kind][0])[name], CATALOGUE[kind][1])
 
 
 def fan_of_size(like: Fan, size: float) -> Fan:

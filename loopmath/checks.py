@@ -3,7 +3,7 @@
 import difflib
 import math
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -51,6 +51,8 @@ def number(field: str, value: Any, remedy: str = "") -> Any:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, "a number", remedy) from None
+    if array.size == 0:
+        raise InputError(field, value, "at least one number", remedy)
     if not np.all(np.isfinite(array)):
         bad = value if array.ndim == 0 else array[~np.isfinite(array)][0]
         raise InputError(field, bad, "a finite number", remedy)
@@ -130,6 +132,8 @@ def one_of(field: str, value: str, known: Iterable[str], remedy: str = "") -> st
         If the name is unknown; the message lists the nearest names, or all of a short list.
     """
     known = list(known)
+    if not isinstance(value, str):
+        raise InputError(field, value, "text: one name", remedy)
     if value in known:
         return value
     near = difflib.get_close_matches(str(value).lower(), [k.lower() for k in known], n=3, cutoff=0.4)
@@ -137,3 +141,21 @@ def one_of(field: str, value: str, known: Iterable[str], remedy: str = "") -> st
     listed = names or known
     accepted = ("one of: " if len(listed) == len(known) else "a known name; nearest: ") + ", ".join(listed)
     raise InputError(field, value, accepted, remedy)
+
+
+class Checked:
+    """
+    Base of the records: every number named in `RANGES` is checked when the record is made, and kept as float.
+
+    A subclass with a `__post_init__` of its own calls this one first.
+    """
+
+    #: Field -> (low, high, unit); both ends are accepted. None is left alone.
+    RANGES: ClassVar[dict[str, tuple[float, float, str]]] = {}
+
+    def __post_init__(self) -> None:
+        for field, (low, high, unit) in self.RANGES.items():
+            value = getattr(self, field)
+            if value is not None:
+                words = f"{getattr(self, 'name', type(self).__name__.lower())}, {field.replace('_', ' ')}"
+                object.__setattr__(self, field, between(words, value, low, high, unit))

@@ -7,19 +7,19 @@ tree are `leaves` (read) and `mapped` (rebuild); nothing else in the package kno
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
 from loopmath import catalogue, parts
-from loopmath.checks import InputError, between
+from loopmath.checks import Checked, InputError, between, one_of
 from loopmath.laws import pipeflow
 from loopmath.loss import PORT_BORE, Friction, Loss, area_of, minor_loss
 from loopmath.radiator import AirSide
 
 
 @dataclass(frozen=True, eq=False)
-class Element:
+class Element(Checked):
     """A leaf of the tree: something the coolant passes. `name` is unique in its loop."""
 
     name: str
@@ -52,8 +52,9 @@ class PumpUnit(Element):
     speed: Any = 1.0
     kind = "pump"
 
-    def __post_init__(self) -> None:
-        between(f"{self.name}, speed", self.speed, 0.0, 1.0, "of full speed")
+    RANGES: ClassVar[dict] = {
+        "speed": (0.0, 1.0, "of full speed"),
+    }
 
     def volume(self) -> Any:
         """Return the coolant in the pump. [m3]"""
@@ -73,8 +74,10 @@ class Source(Element):
     limit: Any = 90.0
     kind = "block"
 
-    def __post_init__(self) -> None:
-        between(f"{self.name}, heat", self.heat, 0.0, 3000.0, "W", remedy="Heat is what the part gives off.")
+    RANGES: ClassVar[dict] = {
+        "heat": (0.0, 3000.0, "W"),
+        "limit": (0.0, 200.0, "degC"),
+    }
 
     def losses(self) -> dict[str, Loss]:
         """Return the block's loss."""
@@ -102,11 +105,20 @@ class RadiatorUnit(Element):
     filter_loss: Any = 0.0
     kind = "radiator"
 
+    RANGES: ClassVar[dict] = {
+        "fan_speed": (0.0, 1.0, "of full speed"),
+        "fans_in_series": (1, 4, ""),
+        "air_flow_each": (0.0, 1.0, "m^3/s"),
+        "filter_loss": (0.0, 1000.0, "velocity heads"),
+    }
+
     def __post_init__(self) -> None:
-        between(f"{self.name}, fan speed", self.fan_speed, 0.0, 1.0, "of full speed")
-        between(f"{self.name}, fans in series", self.fans_in_series, 1, 4)
-        if self.air not in ("room", "case"):
-            raise InputError(f"{self.name}, air", self.air, "'room' or 'case'")
+        super().__post_init__()
+        one_of(f"{self.name}, air", self.air, ("room", "case"))
+        if self.fan is not None and not hasattr(self.radiator, "air_resistance"):
+            raise InputError(
+                f"{self.name}, fan", self.fan.name, "no fan", "A measured radiator is given its air flow instead."
+            )
 
     def air_side(self, air_temperature: Any, density: Any) -> AirSide:
         """Return the air side where the fan curve meets the core."""
@@ -168,6 +180,8 @@ class Run(Element):
         a fraction while a total is swept. [-]
     ends : float
         Straight fittings, 2 of them; 0 for a bare tube.
+    fitting_metal : str
+        What the coolant touches in the fittings of its ends.
     """
 
     tube: parts.Tube
@@ -175,12 +189,15 @@ class Run(Element):
     bends: Any = 0.0
     fittings: Any = 0.0
     ends: Any = 2.0
+    fitting_metal: str = "nickel plate"
     kind = "run"
 
-    def __post_init__(self) -> None:
-        between(f"{self.name}, length", self.length, 0.0, 50.0, "m")
-        between(f"{self.name}, bends", self.bends, 0, 100)
-        between(f"{self.name}, 90-degree fittings", self.fittings, 0, 1000)
+    RANGES: ClassVar[dict] = {
+        "length": (0.0, 50.0, "m"),
+        "bends": (0, 100, ""),
+        "fittings": (0, 1000, ""),
+        "ends": (0, 20, ""),
+    }
 
     def losses(self) -> dict[str, Loss]:
         """Return wall friction, bends, 90-degree fittings and the changes of bore at its ends."""
@@ -207,7 +224,7 @@ class Run(Element):
 
     def metals(self) -> tuple[str, ...]:
         """Return the tube's metal if it is one, and of its fittings."""
-        wetted = ("nickel plate",) if np.any(np.asarray(self.ends) > 0) else ()
+        wetted = (self.fitting_metal,) if np.any(np.asarray(self.ends) > 0) else ()
         return (*wetted, "copper") if self.tube.material == "copper" else wetted
 
 
@@ -219,8 +236,7 @@ class Fittings(Element):
     count: Any = 1.0
     kind = "fitting"
 
-    def __post_init__(self) -> None:
-        between(f"{self.name}, count", self.count, 0, 1000)
+    RANGES: ClassVar[dict] = {"count": (0, 1000, "")}
 
     def losses(self) -> dict[str, Loss]:
         """Return the loss of all of them."""
@@ -268,8 +284,7 @@ class DeadLeg(Element):
     length: Any
     kind = "dead leg"
 
-    def __post_init__(self) -> None:
-        between(f"{self.name}, length", self.length, 0.0, 50.0, "m")
+    RANGES: ClassVar[dict] = {"length": (0.0, 50.0, "m")}
 
     def volume(self) -> Any:
         """Return the coolant standing in it. [m3]"""
@@ -296,8 +311,8 @@ class Parallel:
         if len(branches) < 2:
             raise InputError("parallel group", f"{len(branches)} branch(es)", "two branches or more")
         wrapped = tuple(b if isinstance(b, Series) else Series(b) for b in branches)
-        if any(not b.items for b in wrapped):
-            raise InputError("parallel group", "a branch with nothing in it", "at least one element a branch")
+        if any(all(isinstance(leaf, DeadLeg) for leaf in leaves(b)) for b in wrapped):
+            raise InputError("parallel group", "a branch nothing can flow through", "a branch with an element in it")
         object.__setattr__(self, "branches", wrapped)
 
 
@@ -355,20 +370,23 @@ def blocks_in_parallel(item: Series) -> Series:
     Return the loop with its blocks side by side between two tees.
 
     The stretch from the first block to the last becomes a parallel group, a branch to each block with the
-    run that followed it; the last branch repeats the run before it, because every branch needs a tube.
+    runs and fittings that followed it; the last branch repeats those before it, because every branch needs a
+    tube. Anything else that stood between the blocks moves behind the group, on the main line.
     """
     places = [i for i, child in enumerate(item.items) if isinstance(child, Source)]
     if len(places) < 2:
         return item
     first, last = places[0], places[-1]
     tee = catalogue.part("fitting", "tee, into the branch")
-    branches, link = [], ()
+    branches, link, others = [], (), []
     for start, stop in zip(places, [*places[1:], last + 1], strict=True):
-        between_blocks = item.items[start + 1 : stop]
-        name = item.items[start].name
-        link = between_blocks or tuple(replace(e, name=f"{name}: {e.name}") for e in link)
+        name, link_before = item.items[start].name, link
+        link = tuple(e for e in item.items[start + 1 : stop] if isinstance(e, (Run, Fittings, DeadLeg)))
+        others += [e for e in item.items[start + 1 : stop] if e not in link]
+        if not link:
+            link = tuple(replace(e, name=f"{name}: {e.name}") for e in link_before if not isinstance(e, DeadLeg))
         branches.append(Series(Fittings(f"tees of {name}", tee, 2.0), item.items[start], *link))
-    return Series(*item.items[:first], Parallel(*branches), *item.items[last + 1 :])
+    return Series(*item.items[:first], Parallel(*branches), *others, *item.items[last + 1 :])
 
 
 def blocks_in_series(item: Series) -> Series:
@@ -390,7 +408,7 @@ def checked(item: Series) -> Series:
     Raises
     ------
     InputError
-        Without a pump, with a name used twice, or with a dead leg that is not a leaf in a series.
+        Without a pump, or with a name used twice.
     """
     if not isinstance(item, Series) or not item.items:
         raise InputError("loop", "nothing", "elements in flow order")

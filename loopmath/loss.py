@@ -1,9 +1,12 @@
 """What any part takes from the pressure, in the one form the solver knows."""
 
 from dataclasses import dataclass, replace
-from typing import Any
+from math import inf
+from typing import Any, ClassVar
 
 import numpy as np
+
+from loopmath.checks import Checked
 
 #: Viscosity and density at which the loss points of a scaled part are taken: water at 20 degC (IAPWS).
 REFERENCE_VISCOSITY, REFERENCE_DENSITY = 1.0016e-3, 998.2
@@ -23,7 +26,7 @@ class Friction:
 
 
 @dataclass(frozen=True, eq=False)
-class Loss:
+class Loss(Checked):
     r"""
     What a part takes from the pressure, in the one form the solver knows.
 
@@ -50,6 +53,13 @@ class Loss:
     fixed_linear: Any = 0.0
     fixed_quadratic: Any = 0.0
     friction: tuple[Friction, ...] = ()
+
+    RANGES: ClassVar[dict] = {
+        "linear": (0.0, inf, "1/m3"),
+        "quadratic": (0.0, inf, "1/m4"),
+        "fixed_linear": (0.0, inf, "Pa s/m3"),
+        "fixed_quadratic": (0.0, inf, "Pa s2/m6"),
+    }
 
     def __add__(self, other: "Loss") -> "Loss":
         return Loss(

@@ -6,7 +6,7 @@ a parallel group combines its branches like conductances, and the root's balance
 flow, which is handed back down the tree: one pass updates every flow of every design. Temperature: along
 the flow every element maps the coolant affinely, so a chain is one affine map and the closed loop is its
 fixed point. Flow and properties are refreshed in the same few passes, in blocks that stay in the cache;
-the few designs that are not settled by then go on alone.
+the few designs that are not settled by then go on until they are.
 """
 
 from collections.abc import Callable, Iterator
@@ -28,9 +28,12 @@ STILL = 1e-9
 #: Designs solved together; arrays of this size stay in the processor's cache.
 BLOCK = 8192
 _TINY = 1e-13
+#: Added to every slope [Pa s/m3], so that a branch without loss is very easy and not endlessly so: 1 L/min
+#: more would cost 0.02 Pa. It steers Newton's steps and is no part of the loss.
+LEAST_SLOPE = 1e3
 #: Passes every design gets, and the last step after which it counts as settled: flow by this share, mean
 #: temperature by this [K]. Newton squares the one, and each pass cuts the other some hundredfold.
-PASSES, LAST_STEP, LAST_WARMING = 3, 1e-5, 2e-4
+PASSES, LAST_STEP, LAST_WARMING, MOST_PASSES = 3, 1e-6, 2e-6, 80
 
 
 @dataclass(frozen=True, eq=False)
@@ -247,7 +250,7 @@ def branch_loss(branch: Branch, flow: Any, density: Any, viscosity: Any, law: Ca
         weight = density * GRAVITY
         pressure = pressure - weight * head
         slope = slope - weight * fall
-    return pressure, slope
+    return pressure, slope + LEAST_SLOPE
 
 
 def alone(loss: Loss) -> Branch:
@@ -383,9 +386,12 @@ def cooler_pull(cooler: Cooler, flow: Any, capacity: Any, fluid: tuple) -> Any:
     return convection.crossflow_effectiveness(conductance / least, least / most) * least / capacity
 
 
-def _affine(branch: Branch, flows: list, fluid: tuple, nodes: list | None) -> tuple[Any, Any]:
-    """Return (a, b) of T_out = a T_in + b along a branch; at the root also note every node."""
-    a, b = 1.0, 0.0
+def _affine(branch: Branch, flows: list, fluid: tuple, nodes: list, a: Any = 1.0, b: Any = 0.0) -> tuple[Any, Any]:
+    """
+    Return (a, b) of T = a T_start + b at a branch's end, from (a, b) at its beginning.
+
+    `nodes` collects (a, b, on the main line or not) behind every element that warms or cools.
+    """
     flow = np.maximum(np.abs(flows[branch.index]), STILL)
     capacity = fluid[0] * fluid[2] * flow
     for element in branch.thermal:
@@ -398,14 +404,11 @@ def _affine(branch: Branch, flows: list, fluid: tuple, nodes: list | None) -> tu
         elif isinstance(element, PumpHeater):
             b = b + element.unit.pump.heat_share * pump_power(element.unit, flow) / capacity
         else:
-            inner_a, inner_b = 0.0, 0.0
-            for child in branch.groups[element]:
-                ca, cb = _affine(child, flows, fluid, None)
-                share = flows[child.index] / flow
-                inner_a, inner_b = inner_a + share * ca, inner_b + share * cb
-            a, b = inner_a * a, inner_a * b + inner_b
-        if nodes is not None:
-            nodes.append((a, b))
+            ends = [(child, _affine(child, flows, fluid, nodes, a, b)) for child in branch.groups[element]]
+            shares = [np.maximum(flows[child.index], 0.0) / flow for child, _ in ends]
+            a = sum(share * end[0] for share, (_, end) in zip(shares, ends, strict=True))
+            b = sum(share * end[1] for share, (_, end) in zip(shares, ends, strict=True))
+        nodes.append((a, b, branch.index == 0))
     return a, b
 
 
@@ -414,16 +417,18 @@ def pump_power(unit: tree.PumpUnit, flow: Any) -> Any:
     return unit.pump.power(flow, unit.pump.turning(unit.speed))
 
 
-def _start_and_mean(root: Branch, flows: list, fluid: tuple) -> tuple[Any, Any]:
-    """Return the temperature at the start of the loop and the middle between warmest and coolest node."""
+def _temperatures(root: Branch, flows: list, fluid: tuple) -> tuple[Any, Any, Any, Any]:
+    """Return the temperature at the loop's start, the middle of the main line's, the warmest and the coolest."""
     nodes: list = []
     a, b = _affine(root, flows, fluid, nodes)
     start = b / np.maximum(1.0 - a, 1e-12)
-    warmest = coolest = start
-    for na, nb in nodes[:-1]:
+    warmest = coolest = high = low = start
+    for na, nb, main in nodes:
         node = na * start + nb
-        warmest, coolest = np.maximum(warmest, node), np.minimum(coolest, node)
-    return start, 0.5 * (warmest + coolest)
+        high, low = np.maximum(high, node), np.minimum(low, node)
+        if main:
+            warmest, coolest = np.maximum(warmest, node), np.minimum(coolest, node)
+    return start, 0.5 * (warmest + coolest), high, low
 
 
 # ----------------------------------------------------------------------------------------------------- solve
@@ -434,28 +439,28 @@ def _passes(root: Branch, coolant: Coolant, guess: Any, law: Callable, state: li
     Refresh flow and properties together.
 
     Three passes from a good start bring flow within 1e-7 and temperature within 1e-6 K, unless the check
-    on the last step says otherwise; a design that failed it comes again with `state`, its flows, and goes
-    on to the end. Returns flows, start, mean and property temperature, whether settled, passes used.
+    on the last step says otherwise; a design that failed it comes again with `state`, its flows, for one pass
+    at a time. Returns flows; start, mean and property temperature, whether settled, whether outside the data.
     """
     temperature, memory = guess, {}
     fluid = coolant.properties(temperature)
     flows: list = [None] * _count(root) if state is None else list(state)
     if state is None:
         _start(root, _first_flow(root, fluid[0]), fluid[0], flows)
-    near, warm = (LAST_STEP, LAST_WARMING) if state is None else (1e-11, 1e-9)
-    for used in range(1, (PASSES if state is None else 80) + 1):
-        old, before = flows[0], temperature
+    near, warm = (LAST_STEP, LAST_WARMING) if state is None else (1e-13, 1e-11)
+    for _ in range(PASSES if state is None else 1):
+        old, before = list(flows), temperature
         loss, slope = _linearise(root, flows, memory, fluid[0], fluid[1], law)
-        flow = np.maximum(old - loss / slope, 0.1 * old)
+        flow = np.maximum(old[0] - loss / slope, 0.1 * old[0])
         _hand_down(root, flow, flows, memory)
-        start, mean = _start_and_mean(root, flows, fluid)
+        start, mean, high, low = _temperatures(root, flows, fluid)
         temperature = np.minimum(np.maximum(mean, coolant.low), coolant.high)
-        if used >= PASSES or state is not None:
-            done = (np.abs(flow - old) < near * flow + STILL) & (np.abs(temperature - before) < warm)
-            if np.all(done):
-                break
         fluid = coolant.properties(temperature)
-    return flows, start, mean, before, done, used
+    done = np.abs(temperature - before) < warm
+    for new, was in zip(flows, old, strict=True):
+        done &= np.abs(new - was) < near * flow + STILL
+    outside = (low < coolant.low) | (high > coolant.high)
+    return flows, (start, mean, before, done, outside)
 
 
 def _count(branch: Branch) -> int:
@@ -499,31 +504,30 @@ def solve_tree(
     many = designs or 1
     guess = np.array(np.broadcast_to(guess, (many,)), dtype=float)
     flows = [np.empty(many) for _ in range(_count(root))]
-    start, mean, properties_at = np.empty(many), np.empty(many), np.empty(many)
-    done, used = np.zeros(many, bool), 0
+    found = [np.empty(many), np.empty(many), np.empty(many), np.zeros(many, bool), np.zeros(many, bool)]
+    start, mean, properties_at, done, outside = found
 
     def fill(where: Any, state: list | None) -> None:
-        nonlocal used
         part = (root, coolant) if where is None else (take(root, where, many), take(coolant, where, many))
         where = slice(None) if where is None else where
-        result = _passes(*part, guess[where], law, state)
-        for whole, piece in zip(flows, result[0], strict=True):
+        pieces, results = _passes(*part, guess[where], law, state)
+        for whole, piece in zip([*flows, *found], [*pieces, *results], strict=True):
             whole[where] = piece
-        start[where], mean[where], properties_at[where], done[where] = result[1:5]
-        used = max(used, result[5])
 
     if many <= BLOCK:
         fill(None, None)
     else:
         for first in range(0, many, BLOCK):
             fill(slice(first, first + BLOCK), None)
-    rest = np.flatnonzero(~done)
-    for first in range(0, rest.size, BLOCK):
-        where = rest[first : first + BLOCK]
-        guess[where] = np.clip(mean[where], coolant.low, coolant.high)
-        fill(where, [f[where] for f in flows])
-    outside = (mean < coolant.low) | (mean > coolant.high)
-    found = (start, mean, properties_at, done, outside)
+    passes = PASSES
+    while passes < MOST_PASSES and (rest := np.flatnonzero(~done)).size:
+        # One pass at a time, so that no design depends on which others are still under way.
+        for first in range(0, rest.size, BLOCK):
+            where = rest[first : first + BLOCK]
+            guess[where] = np.clip(mean[where], coolant.low, coolant.high)
+            fill(where, [f[where] for f in flows])
+        passes += 1
+    done &= np.isfinite(flows[0]) & np.isfinite(mean)
     if designs is None:
-        flows, found = [f[0] for f in flows], tuple(v[0] for v in found)
-    return Settled(flows, *found, used)
+        flows, found = [f[0] for f in flows], [v[0] for v in found]
+    return Settled(flows, *found, passes)

@@ -6,11 +6,11 @@ then stands for N parts at once. Radiators have a module of their own.
 """
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
-from loopmath.checks import between, positive
+from loopmath.checks import Checked, OutOfRange
 from loopmath.laws import pipeflow, sound, turbomachine
 from loopmath.loss import PORT_BORE, REFERENCE_DENSITY, REFERENCE_VISCOSITY, Loss, minor_loss
 
@@ -18,7 +18,7 @@ from loopmath.loss import PORT_BORE, REFERENCE_DENSITY, REFERENCE_VISCOSITY, Los
 
 
 @dataclass(frozen=True, eq=False)
-class Tube:
+class Tube(Checked):
     """A tube by its trade size: material, outside diameter and bore [m]."""
 
     name: str
@@ -30,13 +30,22 @@ class Tube:
     coolant_limit: float = 60.0
     rigid: bool = True
 
+    RANGES: ClassVar[dict] = {
+        "bore": (0.001, 0.05, "m"),
+        "outside": (0.001, 0.08, "m"),
+        "roughness_height": (0.0, 0.001, "m"),
+        "bend_radius": (0.001, 1.0, "m"),
+        "coolant_limit": (0.0, 200.0, "degC"),
+    }
+
     def __post_init__(self) -> None:
-        between(f"tube {self.name}, bore", self.bore, 1e-3, 0.05, "m", "tube of a hand-built loop")
-        positive(f"tube {self.name}, outside diameter", self.outside, "m")
+        super().__post_init__()
+        if np.any(np.asarray(self.outside) <= np.asarray(self.bore)):
+            raise OutOfRange(f"{self.name}, outside diameter", self.outside, "more than the bore, in m")
 
 
 @dataclass(frozen=True, eq=False)
-class Fitting:
+class Fitting(Checked):
     """A fitting or valve by the three constants of the 3-K form on its own bore."""
 
     name: str
@@ -44,6 +53,13 @@ class Fitting:
     ki: Any
     kd: Any
     bore: Any = PORT_BORE
+
+    RANGES: ClassVar[dict] = {
+        "k1": (0.0, 1e5, ""),
+        "ki": (0.0, 1e4, ""),
+        "kd": (0.0, 100.0, "in^0.3"),
+        "bore": (1e-3, 0.05, "m"),
+    }
 
     def loss(self) -> Loss:
         """Return the loss of one such fitting."""
@@ -55,7 +71,7 @@ class Fitting:
 
 
 @dataclass(frozen=True, eq=False)
-class Pump:
+class Pump(Checked):
     """
     A pump at its full speed; other speeds follow from the affinity laws.
 
@@ -93,10 +109,18 @@ class Pump:
     metal: str = ""
     voltage: float = 12.0
 
-    def __post_init__(self) -> None:
-        between(f"pump {self.name}, shut-off head", self.shutoff_head, 0.0, 100.0, "m")
-        positive(f"pump {self.name}, flow at no head", self.runout_flow, "m^3/s")
-        between(f"pump {self.name}, curve exponent", self.exponent, 1.0, 6.0)
+    RANGES: ClassVar[dict] = {
+        "shutoff_head": (0.0, 100.0, "m"),
+        "runout_flow": (1e-07, 0.01, "m^3/s"),
+        "exponent": (1.0, 6.0, ""),
+        "power_shutoff": (0.0, 1000.0, "W"),
+        "power_runout": (0.0, 1000.0, "W"),
+        "heat_share": (0.0, 1.0, ""),
+        "sound_level": (0.0, 120.0, "dB"),
+        "least_speed": (0.0, 1.0, ""),
+        "coolant_limit": (0.0, 200.0, "degC"),
+        "volume": (0.0, 0.01, "m^3"),
+    }
 
     def turning(self, speed: Any) -> Any:
         """Return the speed it really turns at: 0 below the least speed. [share of full]"""
@@ -110,7 +134,7 @@ class Pump:
 
 
 @dataclass(frozen=True, eq=False)
-class Fan:
+class Fan(Checked):
     """A fan at its full speed, in air of 1.2 kg/m3; flow [m3/s], pressure [Pa], power [W], level [dB]."""
 
     name: str
@@ -123,9 +147,15 @@ class Fan:
     least_speed: float = 0.2
     full_rpm: float = 0.0
 
-    def __post_init__(self) -> None:
-        positive(f"fan {self.name}, free flow", self.free_flow, "m^3/s")
-        positive(f"fan {self.name}, static pressure at no flow", self.shutoff_pressure, "Pa")
+    RANGES: ClassVar[dict] = {
+        "size": (0.04, 0.3, "m"),
+        "free_flow": (0.0001, 1.0, "m^3/s"),
+        "shutoff_pressure": (0.1, 1000.0, "Pa"),
+        "exponent": (1.0, 6.0, ""),
+        "power": (0.0, 100.0, "W"),
+        "sound_level": (0.0, 120.0, "dB"),
+        "least_speed": (0.0, 1.0, ""),
+    }
 
     def turning(self, speed: Any) -> Any:
         """Return the speed it really turns at: 0 below the least speed. [share of full]"""
@@ -141,10 +171,13 @@ class Fan:
         speed = self.turning(speed)
         pressure = self.shutoff_pressure * in_series * density / 1.2
         flow = self.free_flow * np.maximum(speed, 1e-9)
-        for _ in range(6):
+        for _ in range(60):
             given, slope = turbomachine.head_with_slope(flow, pressure, self.free_flow, self.exponent, speed)
             excess = flow * (linear + quadratic * flow) - given
-            flow = np.maximum(flow - excess / (linear + 2 * quadratic * flow - slope), 0.0)
+            step = excess / (linear + 2 * quadratic * flow - slope)
+            flow = np.maximum(flow - step, 0.0)
+            if np.all(np.abs(step) <= 1e-10 * flow):
+                break
         return flow * (speed > 0)
 
 
@@ -152,7 +185,7 @@ class Fan:
 
 
 @dataclass(frozen=True, eq=False)
-class Block:
+class Block(Checked):
     """
     A cold plate: its loss and its resistance from case to coolant.
 
@@ -183,10 +216,15 @@ class Block:
     metal: str = "copper"
     volume: float = 0.0
 
-    def __post_init__(self) -> None:
-        between(f"block {self.name}, linear loss", self.linear, 0.0)
-        between(f"block {self.name}, quadratic loss", self.quadratic, 0.0)
-        between(f"block {self.name}, resistance", self.resistance, 0.0, 10.0, "K/W")
+    RANGES: ClassVar[dict] = {
+        "linear": (0.0, 1000000000000.0, "Pa s/m3"),
+        "quadratic": (0.0, 1e16, "Pa s2/m6"),
+        "resistance": (0.0, 10.0, "K/W"),
+        "flow_resistance": (0.0, 10.0, "K/W"),
+        "reference_flow": (1e-07, 0.01, "m^3/s"),
+        "exponent": (0.0, 2.0, ""),
+        "volume": (0.0, 0.01, "m^3"),
+    }
 
     def losses(self) -> dict[str, Loss]:
         """Return the block's loss, by cause."""
@@ -200,7 +238,7 @@ class Block:
 
 
 @dataclass(frozen=True, eq=False)
-class Reservoir:
+class Reservoir(Checked):
     """A tank: coolant held [m3] and the sudden entry and exit at its ports."""
 
     name: str
@@ -209,6 +247,13 @@ class Reservoir:
     ki: Any = 1.5
     bore: Any = PORT_BORE
     material: str = "PMMA"
+
+    RANGES: ClassVar[dict] = {
+        "volume": (0.0, 0.1, "m^3"),
+        "k1": (0.0, 1e5, ""),
+        "ki": (0.0, 1e4, ""),
+        "bore": (1e-3, 0.05, "m"),
+    }
 
     def losses(self) -> dict[str, Loss]:
         """Return the loss of entering and leaving the tank."""

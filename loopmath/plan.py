@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import catalogue, parts
+from loopmath import catalogue, parts, tables
 from loopmath import loop as tree
 from loopmath.checks import InputError, between, one_of
 from loopmath.laws import coolant as coolants
@@ -129,6 +129,8 @@ def _set_layout(plan: Plan, value: str) -> Plan:
 def _fitted(unit: tree.RadiatorUnit, radiator: Any) -> tree.RadiatorUnit:
     """Put another radiator in place, with fans of its size."""
     fan = unit.fan
+    if fan is not None and np.ndim(radiator.fan_size):
+        raise InputError(f"{unit.name}.fan_size", "an array", "one size at a time", "Each size needs fans of its own.")
     if fan is not None and np.ndim(radiator.fan_size) == 0 and abs(fan.size - radiator.fan_size) > 1e-6:
         fan = catalogue.fan_of_size(fan, radiator.fan_size)
     return replace(unit, radiator=radiator, fan=fan)
@@ -213,6 +215,26 @@ SETTINGS: dict[str, Setting] = {
 }
 
 
+#: Kind of quantity of the fields that dotted settings may give with a unit; all other numbers are SI.
+FIELD_KINDS = {
+    "heat": "power",
+    "limit": "temperature",
+    "speed": "share",
+    "fan_speed": "share",
+    "length": "length",
+    "bore": "length",
+    "outside": "length",
+    "depth": "length",
+    "fan_size": "length",
+    "positions": "count",
+    "passes": "count",
+    "bends": "count",
+    "fittings": "count",
+    "resistance": "resistance",
+    "volume": "volume",
+}
+
+
 def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
     """
     Return the plan with one setting changed.
@@ -253,7 +275,14 @@ def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
 def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
     """Replace a field of an element, or of the part inside it."""
     own = {f.name for f in fields(leaf)}
+    if attribute.endswith("metal"):
+        one_of(name, value, tables.by_name("metals.csv"))
+    if attribute in FIELD_KINDS:
+        value = to_si(name, value, FIELD_KINDS[attribute])
     if attribute in own and attribute != "name":
+        old = getattr(leaf, attribute)
+        if hasattr(old, "__dataclass_fields__") and type(value) is not type(old):
+            raise InputError(name, value, f"a {type(old).__name__.lower()} record", "Take one from the catalogue.")
         return replace(leaf, **{attribute: value})
     for f in fields(leaf):
         part = getattr(leaf, f.name)

@@ -3,9 +3,11 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
-from loopmath.checks import between
+import numpy as np
+
+from loopmath.checks import Checked, InputError
 from loopmath.laws import convection, coolant, pipeflow
 from loopmath.loss import PORT_BORE, Friction, Loss, minor_loss
 
@@ -21,7 +23,7 @@ class AirSide:
 
 
 @dataclass(frozen=True, eq=False)
-class Radiator:
+class Radiator(Checked):
     """
     A flat-tube radiator by what a builder can read off it.
 
@@ -37,9 +39,13 @@ class Radiator:
         Fin density. [1/inch]
     tube_rows, passes : float or array
         Rows of flat tubes over the depth; times the coolant crosses the core.
-    louvre_heat, louvre_drag : float
-        Factors of louvred over plain fins on film coefficient and friction; invented, chosen so that a
-        position rejects about 100 W at 10 K with a quiet fan (common practice, no source).
+    louvre_pitch, louvre_heat, louvre_loss : float
+        Length over which the air's boundary layer grows before a louvre starts it anew [m], factor on its
+        film coefficient, and velocity heads lost at each louvre; invented, chosen so that a 120 mm position
+        rejects about 100 W at 10 K with a quiet fan and about twice that with a fast one (common practice,
+        no source).
+    fin_conductivity : float, optional
+        [W/(m K)]; by default that of the metal (handbook values from memory: copper 390, aluminium 200).
     """
 
     name: str
@@ -51,23 +57,41 @@ class Radiator:
     passes: Any = 2.0
     metal: str = "copper"
     solder: str = ""
-    louvre_heat: float = 1.35
-    louvre_drag: float = 1.25
+    louvre_pitch: float = 0.001
+    louvre_heat: float = 1.2
+    louvre_loss: float = 0.24
     tank_volume_per_width: float = 3.6e-4
     # Invented but usual proportions of a core, in m: frame, tube pitch, tube height, walls and fin gauge.
     frame: float = 0.008
     tube_pitch: float = 0.0105
-    tube_height: float = 0.002
+    tube_height: float = 0.0018
     tube_wall: float = 0.0002
     fin_thickness: float = 0.00006
-    fin_conductivity: float = 390.0
+    fin_conductivity: float | None = None
+
+    RANGES: ClassVar[dict] = {
+        "positions": (1, 8, ""),
+        "fan_size": (0.04, 0.3, "m"),
+        "depth": (0.015, 0.12, "m"),
+        "fins_per_inch": (4, 40, ""),
+        "tube_rows": (1, 6, ""),
+        "passes": (1, 8, ""),
+        "louvre_heat": (0.1, 10.0, ""),
+        "louvre_loss": (0.0, 10.0, ""),
+        "louvre_pitch": (1e-4, 0.1, "m"),
+        "tank_volume_per_width": (0.0, 0.01, "m^2"),
+        "fin_conductivity": (1.0, 500.0, "W/(m K)"),
+    }
 
     def __post_init__(self) -> None:
-        where = f"radiator {self.name}, "
-        between(where + "fan positions", self.positions, 1, 8)
-        between(where + "fan size", self.fan_size, 0.04, 0.3, "m")
-        between(where + "depth", self.depth, 0.015, 0.12, "m")
-        between(where + "fins per inch", self.fins_per_inch, 4, 40)
+        super().__post_init__()
+        if np.any(np.asarray(self.core_depth / self.tube_rows) < 0.006):
+            raise InputError(
+                f"{self.name}, tube rows",
+                self.tube_rows,
+                "rows at least 6 mm deep each",
+                "Fewer rows, or a deeper core.",
+            )
 
     @property
     def core_length(self) -> Any:
@@ -112,33 +136,45 @@ class Radiator:
 
     def air_resistance(self, air_temperature: Any, density: Any, extra: Any = 0.0) -> tuple[Any, Any]:
         """Return (linear, quadratic) of one position's pressure loss in its air flow [Pa, m3/s]."""
-        spacing, gap, area, diameter = self._air_passage()
+        _, area, diameter = self._air_passage()
         viscosity = coolant.air_viscosity(air_temperature)
-        # Parallel plates f Re = 96 (Shah & London 1978); in and out of the core 0.4 + 0.6, developing
-        # flow 0.67 (Shah & London's K(infinity) for plates is 0.674); `extra` for a filter or grille.
-        linear = self.louvre_drag * 48 * viscosity * self.core_depth / (diameter**2 * area)
-        return linear, (1.67 + extra) * density / (2 * area**2)
+        # Parallel plates f Re = 96 (Shah & London 1978); into and out of the core 0.4 + 0.6; a share of a
+        # velocity head at every louvre; `extra` velocity heads for a filter or grille.
+        linear = 48 * viscosity * self.core_depth / (diameter**2 * area)
+        heads = 1.0 + self.louvre_loss * self.core_depth / self.louvre_pitch + extra
+        return linear, heads * density / (2 * area**2)
 
-    def _air_passage(self) -> tuple[Any, Any, Any, Any]:
-        """Return fin spacing, gap between tubes, free area of one position, hydraulic diameter."""
+    def _air_passage(self) -> tuple[Any, Any, Any]:
+        """Return fin spacing, free area of one position, hydraulic diameter (of plates: twice the spacing)."""
         pitch = 0.0254 / self.fins_per_inch
         spacing = pitch - self.fin_thickness
-        gap = self.tube_pitch - self.tube_height
-        area = self.tubes * gap * self.fan_size * spacing / pitch
-        return spacing, gap, area, 2 * spacing * gap / (spacing + gap)
+        area = self.tubes * self._gap * self.fan_size * spacing / pitch
+        return spacing, area, 2 * spacing
+
+    @property
+    def _fin_conductivity(self) -> Any:
+        if self.fin_conductivity is not None:
+            return self.fin_conductivity
+        return 200.0 if self.metal.startswith("aluminium") else 390.0
+
+    @property
+    def _gap(self) -> Any:
+        """Height of the fins between two tubes. [m]"""
+        return self.tube_pitch - self.tube_height
 
     def air_side(self, flow_each: Any, air_temperature: Any, density: Any) -> AirSide:
         """Return the air side at a flow through each position [m3/s]."""
-        spacing, gap, area, diameter = self._air_passage()
+        spacing, area, diameter = self._air_passage()
+        gap = self._gap
         viscosity = coolant.air_viscosity(air_temperature)
         conductivity = coolant.air_conductivity(air_temperature)
         prandtl = viscosity * coolant.AIR_HEAT_CAPACITY / conductivity
         reynolds = density * flow_each / area * diameter / viscosity
-        nusselt = convection.laminar_developing_nusselt(7.54, diameter / self.core_depth * reynolds * prandtl)
+        nusselt = convection.laminar_developing_nusselt(7.54, diameter / self.louvre_pitch * reynolds * prandtl)
         film = self.louvre_heat * nusselt * conductivity / diameter
         fins = 2 * gap * self.core_depth * self.core_length / (spacing + self.fin_thickness) * self.tubes
         walls = 2 * self.core_depth * self.core_length * self.tubes * spacing / (spacing + self.fin_thickness)
-        efficiency = convection.fin_efficiency(film, gap / 2, self.fin_thickness, self.fin_conductivity)
+        efficiency = convection.fin_efficiency(film, gap / 2, self.fin_thickness, self._fin_conductivity)
         flow = flow_each * self.positions
         return AirSide(flow, density * flow * coolant.AIR_HEAT_CAPACITY, film * (walls + efficiency * fins))
 
@@ -183,7 +219,7 @@ class PowerConductance:
 
 
 @dataclass(frozen=True, eq=False)
-class MeasuredRadiator:
+class MeasuredRadiator(Checked):
     """
     A radiator known only by its conductances, as power laws of air and coolant flow, and its loss.
 
@@ -203,6 +239,18 @@ class MeasuredRadiator:
     solder: str = ""
     coolant_volume: Any = 0.0
     air_heat_per_volume: Any = None
+
+    RANGES: ClassVar[dict] = {
+        "air_conductance": (0.0, 1e5, "W/K"),
+        "air_reference": (1e-6, 10.0, "m^3/s"),
+        "air_exponent": (0.0, 2.0, ""),
+        "liquid_conductance_reference": (1e-9, 1e6, "W/K"),
+        "liquid_reference": (1e-8, 0.1, "m^3/s"),
+        "liquid_exponent": (0.0, 2.0, ""),
+        "positions": (1, 8, ""),
+        "coolant_volume": (0.0, 0.1, "m^3"),
+        "air_heat_per_volume": (1.0, 1e4, "J/(m3 K)"),
+    }
 
     def losses(self) -> dict[str, Loss]:
         """Return the liquid side's loss."""

@@ -80,7 +80,8 @@ def rules() -> tuple[Rule, ...]:
     for row in tables.read_table("rules.csv"):
         one_of(f"rules.csv rule {row['id']} signal", row["signal"], SIGNALS)
         one_of(f"rules.csv rule {row['id']} compare", row["compare"], ("above", "below", "between"))
-        if row["compare"] == "between" and " to " not in str(row["limit"]):
+        one_of(f"rules.csv rule {row['id']} kind", row["kind"], (*units.INSIDE, "voltage", "truth"))
+        if row["compare"] == "between" and str(row["limit"]).count(" to ") != 1:
             raise InputError(f"rules.csv rule {row['id']} limit", row["limit"], "two numbers: 'LOW to HIGH'")
         source = row["source"] if row["basis"] == "" else f"{row['source']}: {row['basis']}"
         out.append(

@@ -1,5 +1,6 @@
 """Solve a plan and read the answer: headline figures, components, elements, warnings."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import count
@@ -10,7 +11,7 @@ import pandas as pd
 
 from loopmath import loop as tree
 from loopmath import network, parts, rules, tables
-from loopmath.checks import InputError, OutOfRange
+from loopmath.checks import InputError, OutOfRange, one_of
 from loopmath.laws import coolant as coolants
 from loopmath.laws import materials, sound
 from loopmath.loss import area_of
@@ -57,6 +58,7 @@ def solve(plan: Plan, friction: str = "churchill") -> "Solution":
 
 def solved(plan: Plan, friction: str = "churchill") -> "Solution":
     """Solve like `solve`, and let a design outside the coolant's data stand as a stated answer."""
+    one_of("friction", friction, network.pipeflow.FRICTION_LAWS)
     pressure = coolants.pressure_at_height(plan.height)
     coolers, airs = {}, {}
     for unit in plan.units(tree.RadiatorUnit):
@@ -64,7 +66,8 @@ def solved(plan: Plan, friction: str = "churchill") -> "Solution":
         density = coolants.air_density(air, pressure)
         coolers[unit.name], airs[unit.name] = network.cooler_of(unit, air, density)
     root = network.collapse(plan.loop, coolers, count())
-    designs = network.number_of_designs(plan.loop, plan.coolant, plan.room_air, plan.height, plan.case_air_over_room)
+    surroundings = (plan.room_air, plan.height, plan.case_air_over_room, plan.listener)
+    designs = network.number_of_designs(plan.loop, plan.coolant, *surroundings)
     heat = sum((s.heat for s in plan.units(tree.Source)), 0.0)
     # What the radiators would take per kelvin if the liquid film added 40 % to the air's resistance.
     ease = sum((c.air_capacity * -np.expm1(-0.7 / (c.air_resistance * c.air_capacity)) for c in coolers.values()), 0.0)
@@ -95,7 +98,7 @@ class Solution:
     @property
     def outside(self) -> Any:
         """True where the coolant would leave the range of its data."""
-        return self.settled.outside & self.moving
+        return self.settled.outside & self.moving & ~self.backwards
 
     @cached_property
     def moving(self) -> Any:
@@ -110,12 +113,20 @@ class Solution:
         if self.outside:
             limits = f"{self.plan.coolant.low:g} to {self.plan.coolant.high:g} °C"
             return f"The coolant would leave the range of its data, {limits}."
+        if self.backwards:
+            return "Coolant runs backwards through a branch, so the order of flow does not hold."
         return "" if self.known else "The solver did not settle on this design."
 
     @cached_property
     def known(self) -> Any:
         """True where temperatures can be stated."""
-        return self.moving & ~np.asarray(self.settled.outside) & self.settled.settled
+        return self.moving & ~np.asarray(self.settled.outside) & self.settled.settled & ~self.backwards
+
+    @cached_property
+    def backwards(self) -> Any:
+        """True where coolant runs backwards through some branch, so that no order of flow holds."""
+        least = _fold(np.minimum, [np.asarray(f) for f in self.settled.flows])
+        return self.moving & (least < -10 * network.STILL)
 
     @cached_property
     def fluid(self) -> tuple:
@@ -129,7 +140,7 @@ class Solution:
         density, _, heat_capacity, _ = self.fluid
         numbers = count()
 
-        def stretch(item: Any, warm: Any) -> Any:
+        def stretch(item: Any, warm: Any) -> tuple[Any, Any]:
             flow = self.settled.flows[next(numbers)] * self.moving
             moving = np.maximum(np.abs(flow), network.STILL)
 
@@ -141,9 +152,8 @@ class Solution:
                 if isinstance(child, tree.Parallel):
                     mixed = 0.0
                     for branch in child.branches:
-                        mark = len(rows)
-                        out = stretch(branch, warm)
-                        mixed = mixed + out * rows[mark]["flow"] / moving
+                        out, share = stretch(branch, warm)
+                        mixed = mixed + out * share / moving
                     return mixed
                 warm_out, heat = self._through(child, moving, density * heat_capacity * moving, warm)
                 standing = isinstance(child, tree.DeadLeg)
@@ -154,7 +164,7 @@ class Solution:
                 )
                 return warm_out
 
-            return visit(item, warm)
+            return visit(item, warm), flow
 
         stretch(self.plan.loop, np.where(self.known, self.settled.start_temperature, np.nan))
         return rows
@@ -230,7 +240,7 @@ class Solution:
         return next(row for row in self.walk if row["element"].name == name)
 
     def _main_line(self) -> list[dict]:
-        """Return the rows whose losses add up to the head: one branch of every parallel group."""
+        """Return the rows whose losses add up to the head: of every parallel group one branch, a pumped one first."""
         keep: set[str] = set()
 
         def visit(item: Any) -> None:
@@ -238,7 +248,7 @@ class Solution:
                 for child in item.items:
                     visit(child)
             elif isinstance(item, tree.Parallel):
-                visit(item.branches[0])
+                visit(max(item.branches, key=lambda branch: len(tree.of_kind(branch, tree.PumpUnit))))
             else:
                 keep.add(item.name)
 
@@ -413,17 +423,20 @@ class Solution:
             Fact("coolant outside its data", "coolant", np.where(self.outside, 1.0, 0.0)),
         ]
         facts += [
-            Fact("coolant against pump limit", u.name, hottest, u.pump.coolant_limit) for u in plan.units(tree.PumpUnit)
+            Fact("coolant against pump limit", u.name, self._row(u.name)["in"], u.pump.coolant_limit)
+            for u in plan.units(tree.PumpUnit)
         ]
         facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in plan.units(tree.Source)]
         return facts + self._tube_facts() + self._fan_facts() + self._metal_facts() + self._branch_facts()
 
     def _branch_facts(self) -> list[Fact]:
-        """Flow of the parallel branches that a pump stands in."""
+        """The flow of every branch of a parallel group, under the name of its first element with flow."""
+        groups = [b for item in _parallels(self.plan.loop) for b in item.branches]
+        firsts = [next(e for e in tree.leaves(b) if not isinstance(e, tree.DeadLeg)) for b in groups]
         return [
-            Fact("branch flow", u.name, np.where(self.moving, self._row(u.name)["flow"], np.nan))
-            for u in self.plan.units(tree.PumpUnit)
-        ]
+            Fact("branch flow", f"branch of {e.name}", np.where(self.moving, self._row(e.name)["flow"], np.nan))
+            for e in firsts
+        ] + [Fact("design that did not settle", "solver", np.where(self.settled.settled, 0.0, 1.0))]
 
     def _tube_facts(self) -> list[Fact]:
         """Velocity, Reynolds number, rated limit and softening margin; the worst run of each tube speaks."""
@@ -477,17 +490,27 @@ class Solution:
 
     def _metal_facts(self) -> list[Fact]:
         wetted = sorted({m for leaf in tree.leaves(self.plan.loop) for m in leaf.metals()})
-        family = {m: tables.by_name("metals.csv")[m]["family"] for m in wetted}
+        known = tables.by_name("metals.csv")
+        family = {m: known[one_of("metal", m, known)]["family"] for m in wetted}
         light = [m for m in wetted if family[m] == "aluminium"]
         noble = [m for m in wetted if family[m] in COPPER_FAMILY]
         if light and noble:
-            return [self._pair("aluminium with a copper-family metal", [a, b]) for a in light for b in noble][:1]
+            pairs = [self._pair("aluminium with a copper-family metal", [a, b]) for a in light for b in noble]
+            return [max(pairs, key=lambda fact: fact.value)]
         return [self._pair("other metals in one coolant", wetted)] if len(wetted) > 1 else []
 
     @staticmethod
     def _pair(quantity: str, metals: list[str]) -> Fact:
         first, second, volts = materials.worst_pair(metals)
         return Fact(quantity, f"{first} with {second}", volts)
+
+
+def _parallels(item: Any) -> Iterator[tree.Parallel]:
+    """Yield every parallel group of a tree."""
+    if isinstance(item, tree.Parallel):
+        yield item
+    for child in getattr(item, "items", ()) or getattr(item, "branches", ()):
+        yield from _parallels(child)
 
 
 def _fold(best: Any, values: list) -> Any:

@@ -19,11 +19,13 @@ CHUNK = 16384
 
 def _is_number(name: str, values: list) -> bool:
     kind = SETTINGS[name].kind if name in SETTINGS else ""
-    return kind != "name" and all(not isinstance(v, (str, Coolant)) or kind for v in values)
+    if kind == "name" or name.endswith(".fan_size"):  # another size needs other fans: one at a time
+        return False
+    return all(not isinstance(v, (str, Coolant)) or kind for v in values)
 
 
 def _listed(name: str, values: Any) -> list:
-    if isinstance(values, (str, Coolant)) or np.ndim(values) == 0:
+    if isinstance(values, (str, Coolant)) or not isinstance(values, (list, tuple)) and np.ndim(values) == 0:
         values = [values]
     values = list(values)
     if not values:

@@ -51,6 +51,8 @@ def read_table(name: str) -> tuple[dict, ...]:
     path = data_file(name)
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.reader(file))
+    if not rows:
+        raise InputError(f"{name}", "an empty file", "a header and rows")
     header, body = rows[0], rows[1:]
     out = []
     for line, cells in enumerate(body, start=2):

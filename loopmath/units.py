@@ -97,6 +97,8 @@ def to_si(field: str, value: Any, kind: str) -> Any:
         unit = {"°C": "degC", "°F": "degF"}.get(unit, unit)
         if not unit and INSIDE[kind] or "dB" in unit:  # a level is no ratio here, and no other quantity
             raise InputError(field, value, f"a number with a unit, such as {example}")
+        if kind in ("sound", "count") and unit:
+            raise InputError(field, value, f"a plain number, such as {example}")
         try:
             value = Quantity(amount, unit)
         except Exception:  # pint raises several unrelated types for text it cannot read

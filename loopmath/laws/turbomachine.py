@@ -70,7 +70,7 @@ def head_with_slope(flow: Any, shutoff: Any, runout: Any, exponent: Any, speed: 
     Returns
     -------
     head, slope : float or array
-        Head in the unit of `shutoff`, and d head/d flow, never positive; both 0 at speed 0.
+        Head in the unit of `shutoff`, and d head/d flow, never positive.
 
     Notes
     -----
@@ -82,15 +82,21 @@ def head_with_slope(flow: Any, shutoff: Any, runout: Any, exponent: Any, speed: 
     >>> float(head), float(slope)
     (3.0, -0.25)
     """
+    far = flow / runout
+    steep = shutoff / runout
     if type(exponent) is float and exponent == 2.0:
-        steep = np.sign(speed) * shutoff / (runout * runout)
-        drop = np.abs(flow) * steep
-        return speed * speed * shutoff - drop * flow, -2.0 * drop
-    reach = (speed + (speed == 0.0)) * runout
-    share = flow / reach
+        size = np.abs(far)
+        return shutoff * (speed * speed - size * far), -2.0 * steep * size
+    turning = speed + (speed == 0.0) * 1e-12
+    share = far / turning
+    inner = np.minimum(np.abs(share), 1.0)
     scale = speed * speed * shutoff
-    power = scale * np.abs(share) ** (exponent - 1.0)
-    return scale - power * share, -exponent * power / reach
+    power = inner ** (exponent - 1.0)
+    beyond = np.maximum(np.abs(far) - turning, 0.0)
+    # Past run-out (1 - u^m) goes on as m/2 (1 - u^2): same value and slope there, and a machine at rest resists.
+    excess = 0.5 * exponent * shutoff * beyond * (np.abs(far) + turning)
+    head = scale - np.sign(share) * (scale * power * inner + excess)
+    return head, -exponent * steep * np.where(beyond > 0.0, np.abs(far), speed * power)
 
 
 def shaft_power(power: Any, speed: Any) -> Any:

@@ -1,0 +1,329 @@
+"""A plan and its settings: what is changed changes, what is not stays, what cannot be is refused."""
+
+import math
+from dataclasses import fields, is_dataclass, replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loopmath import InputError, OutOfRange, demo_plan, solve
+from loopmath import loop as tree
+from loopmath.laws import coolant
+from loopmath.plan import SETTINGS, apply_setting
+from loopmath.units import Quantity
+
+PLAN = demo_plan()
+
+
+def pictured(thing):
+    """Return a record as nested tuples, to be compared by value."""
+    if is_dataclass(thing):
+        return type(thing).__name__, tuple((f.name, pictured(getattr(thing, f.name))) for f in fields(thing))
+    if isinstance(thing, (tuple, list)):
+        return tuple(map(pictured, thing))
+    return thing.tolist() if isinstance(thing, np.ndarray) else thing
+
+
+#: Setting -> (value given, what the plan then says, the same read off the plan).
+CASES = {
+    "pump_speed": ("55 %", 0.55, lambda p: [u.speed for u in p.units(tree.PumpUnit)]),
+    "fan_speed": (0.45, 0.45, lambda p: [u.fan_speed for u in p.units(tree.RadiatorUnit)]),
+    "fittings": (18, 18.0, lambda p: [tree.total_fittings(p.loop)]),
+    "room_air": ("86 degF", 30.0, lambda p: [p.room_air]),
+    "case_air_over_room": ("9 K", 9.0, lambda p: [p.case_air_over_room]),
+    "height": (Quantity(1500, "m"), 1500.0, lambda p: [p.height]),
+    "listener": ("60 cm", 0.6, lambda p: [p.listener]),
+    "bore": ("8 mm", 0.008, lambda p: [leaf.tube.bore for leaf in tree.leaves(p.loop) if hasattr(leaf, "tube")]),
+    "tube": ("EPDM 13/10 mm", "EPDM 13/10 mm", lambda p: [r.tube.name for r in p.units(tree.Run)]),
+    "coolant": ("water", "water", lambda p: [p.coolant.name]),
+    "layout": ("parallel", 1, lambda p: [sum(isinstance(i, tree.Parallel) for i in p.loop.items)]),
+    "radiator": (
+        "3 x 120 mm, deep, medium fins",
+        "3 x 120 mm, deep, medium fins",
+        lambda p: [p.units(tree.RadiatorUnit)[0].radiator.name],
+    ),
+    "pump": ("compact pump, 2.4 m", "compact pump, 2.4 m", lambda p: [u.pump.name for u in p.units(tree.PumpUnit)]),
+    "fan": (
+        "radiator fan 120 mm, 2000 rpm",
+        "radiator fan 120 mm, 2000 rpm",
+        lambda p: [p.units(tree.RadiatorUnit)[0].fan.name],
+    ),
+}
+NUMBERS = [name for name, setting in SETTINGS.items() if setting.kind != "name"]
+NAMES = [name for name, setting in SETTINGS.items() if setting.kind == "name"]
+
+
+def test_every_setting_has_its_case_here():
+    assert set(CASES) == set(SETTINGS)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_setting_changes_what_it_names(name):
+    given_value, expected, read = CASES[name]
+    before = read(PLAN)
+    after = read(apply_setting(PLAN, name, given_value))
+    assert all(value == expected or value == pytest.approx(expected) for value in after)
+    assert after
+    assert before != after
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_plan_given_is_never_changed(name):
+    before = pictured(PLAN)
+    changed = apply_setting(PLAN, name, CASES[name][0])
+    assert pictured(PLAN) == before
+    assert pictured(changed) != before
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_changed_plan_is_solved(name):
+    assert solve(apply_setting(PLAN, name, CASES[name][0])).flow.magnitude > 0
+
+
+def test_several_settings_are_changed_by_one_call():
+    plan = PLAN.set(pump_speed="50 %", room_air=20, **{"processor.heat": 90.0})
+    assert (plan.units(tree.PumpUnit)[0].speed, plan.room_air, plan.units(tree.Source)[0].heat) == (0.5, 20.0, 90.0)
+
+
+# ------------------------------------------------------------------------------------------------- refusals
+
+
+@pytest.mark.parametrize("name", NUMBERS)
+def test_both_ends_of_a_range_are_accepted_and_a_step_beyond_is_not(name):
+    setting = SETTINGS[name]
+    for end, beyond in ((setting.low, -math.inf), (setting.high, math.inf)):
+        apply_setting(PLAN, name, end)
+        with pytest.raises(OutOfRange) as caught:
+            apply_setting(PLAN, name, math.nextafter(end, beyond))
+        assert caught.value.field == name
+        assert f"{setting.low:g} to {setting.high:g}" in caught.value.accepted
+
+
+@pytest.mark.parametrize("name", NUMBERS)
+@pytest.mark.parametrize("value", [math.nan, math.inf, "fast", "", None, True, [1.0, math.nan], {}])
+def test_a_value_that_is_no_number_is_refused_by_name(name, value):
+    with pytest.raises(InputError) as caught:
+        apply_setting(PLAN, name, value)
+    assert caught.value.field == name
+
+
+@pytest.mark.parametrize("name", [name for name in NUMBERS if name not in ("pump_speed", "fan_speed", "fittings")])
+def test_a_quantity_of_another_kind_is_refused(name):
+    with pytest.raises(InputError) as caught:
+        apply_setting(PLAN, name, "3 W")
+    assert caught.value.field == name
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_an_unknown_name_of_a_part_is_refused_with_names_that_exist(name):
+    with pytest.raises(InputError, match=r"Accepted: (one of|a known name; nearest): "):
+        apply_setting(PLAN, name, "paralel pump radiator fan 120")
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("pump_sped", "nearest: pump_speed"),
+        ("coolent", "nearest: coolant"),
+        ("nobody.heat", "element = 'nobody'"),
+        ("procesor.heat", "nearest: processor"),
+        ("processor.haet", "field of processor = 'haet'.*heat"),
+        ("front radiator.dept", "field of front radiator = 'dept'.*depth"),
+        ("processor.name", "field of processor = 'name'"),
+        ("drain.loss", "field of drain"),
+    ],
+)
+def test_an_unknown_setting_is_told_the_nearest_ones(name, words):
+    with pytest.raises(InputError, match=words):
+        apply_setting(PLAN, name, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("processor.heat", -1.0),
+        ("processor.heat", math.nan),
+        ("pump.speed", 1.01),
+        ("front radiator.fan_speed", -0.01),
+        ("front radiator.depth", 0.5),
+        ("front radiator.positions", 0),
+        ("front radiator.air", "outdoors"),
+        ("front radiator.fans_in_series", 0),
+        ("pump to processor.length", -0.001),
+        ("pump to processor.bends", -1),
+        ("drain.length", -0.001),
+    ],
+)
+def test_a_dotted_setting_keeps_to_the_range_of_its_field(name, value):
+    with pytest.raises(InputError):
+        apply_setting(PLAN, name, value)
+
+
+# ------------------------------------------------------------------------------------------------- dotted names
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "read"),
+    [
+        ("processor.heat", 200.0, lambda leaf: leaf.heat),
+        ("graphics card.limit", 70.0, lambda leaf: leaf.limit),
+        ("processor.resistance", 0.08, lambda leaf: leaf.block.resistance),
+        ("pump.speed", 0.5, lambda leaf: leaf.speed),
+        ("pump.heat_share", 0.5, lambda leaf: leaf.pump.heat_share),
+        ("front radiator.depth", 0.06, lambda leaf: leaf.radiator.depth),
+        ("top radiator.fan_speed", 0.3, lambda leaf: leaf.fan_speed),
+        ("top radiator.air", "case", lambda leaf: leaf.air),
+        ("pump to processor.length", 1.0, lambda leaf: leaf.length),
+        ("drain.length", 0.5, lambda leaf: leaf.length),
+        ("reservoir.volume", 4e-4, lambda leaf: leaf.reservoir.volume),
+    ],
+)
+def test_a_dotted_setting_changes_that_element_and_no_other(name, value, read):
+    element = name.rpartition(".")[0]
+    plan = apply_setting(PLAN, name, value)
+    for old, new in zip(tree.leaves(PLAN.loop), tree.leaves(plan.loop), strict=True):
+        if old.name == element:
+            assert read(new) == value != read(old)
+        else:
+            assert pictured(new) == pictured(old)
+
+
+@pytest.mark.parametrize("name", [*NUMBERS, "processor.heat", "front radiator.depth", "pump to processor.length"])
+def test_an_array_of_designs_answers_as_its_values_one_by_one(name):
+    low, high = {
+        "processor.heat": (50.0, 250.0),
+        "front radiator.depth": (0.028, 0.06),
+        "pump to processor.length": (0.1, 2.0),
+        "pump_speed": (0.4, 1.0),
+        "fan_speed": (0.4, 1.0),
+        "fittings": (0, 20),
+        "room_air": (15.0, 30.0),
+        "case_air_over_room": (0.0, 10.0),
+        "height": (0.0, 2000.0),
+        "listener": (0.5, 2.0),
+        "bore": (0.008, 0.012),
+    }[name]
+    values = np.array([low, 0.5 * (low + high), high])
+    together = solve(apply_setting(PLAN, name, values)).state
+    for n, value in enumerate(values):
+        alone = solve(apply_setting(PLAN, name, float(value))).state
+        for key, number in alone.items():
+            assert together[key][n] == pytest.approx(float(number), rel=1e-5), (key, value)
+
+
+# ---------------------------------------------------------------------------------------------------- fittings
+
+
+@given(st.integers(0, 200))
+def test_the_total_of_fittings_is_kept(total):
+    plan = apply_setting(PLAN, "fittings", total)
+    assert tree.total_fittings(plan.loop) == pytest.approx(total, rel=1e-14)
+    again = apply_setting(apply_setting(plan, "fittings", 12), "fittings", total)
+    assert tree.total_fittings(again.loop) == pytest.approx(total, rel=1e-14)
+
+
+def test_fittings_are_shared_as_they_were_and_evenly_where_there_were_none():
+    doubled = apply_setting(PLAN, "fittings", 12).units(tree.Run)
+    assert [r.fittings for r in doubled] == pytest.approx([2 * r.fittings for r in PLAN.units(tree.Run)])
+    bare = apply_setting(PLAN, "fittings", 0)
+    assert [r.fittings for r in apply_setting(bare, "fittings", 10).units(tree.Run)] == [2.0] * 5
+
+
+def test_an_array_of_totals_is_kept_design_by_design():
+    totals = np.array([0.0, 1.0, 7.0, 200.0])
+    np.testing.assert_allclose(tree.total_fittings(apply_setting(PLAN, "fittings", totals).loop), totals, rtol=1e-14)
+
+
+def test_the_total_counts_the_runs_of_every_branch():
+    plan = PLAN.set(layout="parallel", fittings=12)
+    assert tree.total_fittings(plan.loop) == pytest.approx(12, rel=1e-14)
+
+
+# ------------------------------------------------------------------------------------------------------ layout
+
+
+def test_blocks_go_side_by_side_and_back_to_the_loop_as_it_was():
+    side = PLAN.set(layout="parallel")
+    (group,) = [item for item in side.loop.items if isinstance(item, tree.Parallel)]
+    assert [tree.of_kind(branch, tree.Source)[0].name for branch in group.branches] == ["processor", "graphics card"]
+    assert all(tree.of_kind(branch, tree.Run) for branch in group.branches)
+    back = side.set(layout="series")
+    assert pictured(back.loop) == pictured(PLAN.loop)
+
+
+@pytest.mark.parametrize("layout", ["series", "parallel"])
+def test_a_layout_set_twice_is_the_layout_set_once(layout):
+    once = PLAN.set(layout=layout)
+    assert pictured(once.set(layout=layout).loop) == pictured(once.loop)
+
+
+def test_side_by_side_each_block_gets_a_part_of_a_greater_flow():
+    one_by_one, side = solve(PLAN), solve(PLAN.set(layout="parallel"))
+    assert side.flow > one_by_one.flow
+    flows = side.components["flow [L/min]"]
+    assert float(flows.sum()) == pytest.approx(side.flow.to("L/min").magnitude)
+    assert (flows < one_by_one.flow.to("L/min").magnitude).all()
+
+
+# ------------------------------------------------------------------------------------------- radiators and fans
+
+
+@pytest.mark.parametrize("size", [0.12, 0.14, 0.2])
+def test_a_radiator_of_another_fan_size_gets_fans_of_that_size(size):
+    unit = apply_setting(PLAN, "front radiator.fan_size", size).units(tree.RadiatorUnit)[0]
+    assert unit.radiator.fan_size == size
+    assert unit.fan.size == pytest.approx(size)
+
+
+def test_a_radiator_chosen_by_name_gets_fans_of_its_size_and_the_second_stays():
+    plan = PLAN.set(radiator="3 x 140 mm, slim, medium fins")
+    first, second = plan.units(tree.RadiatorUnit)
+    assert (first.radiator.fan_size, first.fan.size) == (pytest.approx(0.14), pytest.approx(0.14))
+    assert second is PLAN.units(tree.RadiatorUnit)[1]
+
+
+def test_a_radiator_of_the_same_fan_size_keeps_its_fans():
+    assert PLAN.set(radiator="4 x 120 mm, slim, medium fins").units(tree.RadiatorUnit)[0].fan.name == (
+        PLAN.units(tree.RadiatorUnit)[0].fan.name
+    )
+
+
+def test_a_fan_chosen_by_name_goes_to_every_radiator_in_its_own_size():
+    units = PLAN.set(fan="radiator fan 140 mm, 1700 rpm").units(tree.RadiatorUnit)
+    assert [u.fan.name for u in units] == ["radiator fan 120 mm, 2000 rpm", "radiator fan 140 mm, 1700 rpm"]
+
+
+def test_a_fan_size_that_no_fan_has_is_refused():
+    with pytest.raises(InputError, match="fan size = '92 mm'") as caught:
+        apply_setting(PLAN, "front radiator.fan_size", 0.092)
+    assert all(size in caught.value.accepted for size in ("120 mm", "140 mm", "200 mm"))
+
+
+# ------------------------------------------------------------------------------------------------- tube, coolant
+
+
+def test_another_bore_keeps_the_wall():
+    before, after = PLAN.units(tree.Run)[0].tube, PLAN.set(bore=0.013).units(tree.Run)[0].tube
+    assert after.outside - after.bore == pytest.approx(before.outside - before.bore)
+
+
+def test_runs_of_one_tube_go_on_sharing_one_record():
+    tubes = {id(leaf.tube) for leaf in tree.leaves(PLAN.set(bore=0.013).loop) if hasattr(leaf, "tube")}
+    assert len(tubes) == len({id(leaf.tube) for leaf in tree.leaves(PLAN.loop) if hasattr(leaf, "tube")}) == 1
+
+
+def test_a_coolant_may_be_given_as_a_record():
+    water = coolant.coolant("water")
+    assert PLAN.set(coolant=water).coolant is water
+
+
+def test_a_setting_needs_the_part_it_sets():
+    left_out = (tree.Run, tree.RadiatorUnit)
+    only = tree.Series(*[leaf for leaf in tree.leaves(PLAN.loop) if not isinstance(leaf, left_out)])
+    small = replace(PLAN, loop=only)
+    with pytest.raises(InputError, match="a plan with a radiator"):
+        small.set(radiator="4 x 120 mm, slim, medium fins")
+    with pytest.raises(InputError, match="a loop with tube runs"):
+        small.set(fittings=3)
