@@ -132,8 +132,6 @@ def one_of(field: str, value: str, known: Iterable[str], remedy: str = "") -> st
         If the name is unknown; the message lists the nearest names, or all of a short list.
     """
     known = list(known)
-    if not isinstance(value, str):
-        raise InputError(field, value, "text: one name", remedy)
     if value in known:
         return value
     near = difflib.get_close_matches(str(value).lower(), [k.lower() for k in known], n=3, cutoff=0.4)

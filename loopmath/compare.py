@@ -40,7 +40,7 @@ def summary(solution: Solution, system: str = "metric") -> dict[str, str]:
         f"flow, {units['flow'].label}": shown(s["flow"], "flow"),
         f"head, {units['head'].label}": shown(s["head"], "head"),
         f"coolant over room, {units['difference'].label}": shown(s["coolant_over_room"], "difference"),
-        f"warmest coolant, {units['temperature'].label}": shown(s["coolant_return"], "temperature"),
+        f"warmest coolant, {units['temperature'].label}": shown(s["coolant_warmest"], "temperature"),
     }
     for source in u.units(tree.Source):
         row[f"{source.name}, {units['temperature'].label}"] = shown(s[source.name], "temperature")

@@ -376,7 +376,7 @@ class Ladder(Picture):
         self.words.set_text("" if known else "No temperature is stated.\n" + _broken(solution.plight, 34))
         self.words.set_position((0.5 * len(self.slots), warm_of.convert(48.0)))
         if known:
-            hottest = warm_of.convert(float(solution.state["coolant_return"]))
+            hottest = warm_of.convert(float(solution.state["coolant_warmest"]))
             self.lead.set_data([0.2, 0.2], [room, hottest])
             over = rise_of.text(float(solution.state["coolant_over_room"]), sign=True)
             self.lead_label.set_text(f"coolant\n{over}")

@@ -227,7 +227,7 @@ def branch_loss(branch: Branch, flow: Any, density: Any, viscosity: Any, law: Ca
     Both are for the elements in series; parallel groups inside are not counted. [Pa], [Pa s/m3]
     """
     loss = branch.loss
-    size = np.abs(flow) + _TINY
+    size = np.abs(flow) + 1e-3 * _TINY
     linear = viscosity * loss.linear + loss.fixed_linear
     squared = (density * loss.quadratic + loss.fixed_quadratic) * size
     slope = linear + 2 * squared
@@ -458,7 +458,7 @@ def _passes(root: Branch, coolant: Coolant, guess: Any, law: Callable, state: li
         fluid = coolant.properties(temperature)
     done = np.abs(temperature - before) < warm
     for new, was in zip(flows, old, strict=True):
-        done &= np.abs(new - was) < near * flow + STILL
+        done &= np.abs(new - was) < near * np.abs(new) + _TINY
     outside = (low < coolant.low) | (high > coolant.high)
     return flows, (start, mean, before, done, outside)
 

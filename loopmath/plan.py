@@ -235,6 +235,16 @@ FIELD_KINDS = {
 }
 
 
+def kind_of(name: str) -> str:
+    """Return the kind of quantity of a setting, "name" for a choice, "" for a plain number in SI."""
+    if name in SETTINGS:
+        return SETTINGS[name].kind
+    attribute = name.rpartition(".")[2]
+    if attribute in catalogue.CATALOGUE or attribute.endswith("metal") or attribute in ("fan_size", "air"):
+        return "name"  # another fan size needs other fans, so it is chosen one at a time
+    return FIELD_KINDS.get(attribute, "")
+
+
 def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
     """
     Return the plan with one setting changed.
@@ -281,9 +291,11 @@ def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
         value = to_si(name, value, FIELD_KINDS[attribute])
     if attribute in own and attribute != "name":
         old = getattr(leaf, attribute)
+        if attribute in catalogue.CATALOGUE and isinstance(value, str):
+            value = catalogue.part(attribute, value, name)
         if hasattr(old, "__dataclass_fields__") and type(value) is not type(old):
             raise InputError(name, value, f"a {type(old).__name__.lower()} record", "Take one from the catalogue.")
-        return replace(leaf, **{attribute: value})
+        return _fitted(leaf, value) if attribute == "radiator" else replace(leaf, **{attribute: value})
     for f in fields(leaf):
         part = getattr(leaf, f.name)
         if hasattr(part, "__dataclass_fields__") and attribute in part.__dataclass_fields__ and attribute != "name":

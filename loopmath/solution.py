@@ -141,7 +141,8 @@ class Solution:
         numbers = count()
 
         def stretch(item: Any, warm: Any) -> tuple[Any, Any]:
-            flow = self.settled.flows[next(numbers)] * self.moving
+            index = next(numbers)
+            flow = self.settled.flows[index] * self.moving
             moving = np.maximum(np.abs(flow), network.STILL)
 
             def visit(child: Any, warm: Any) -> Any:
@@ -159,9 +160,8 @@ class Solution:
                 standing = isinstance(child, tree.DeadLeg)
                 through = 0.0 * flow if standing else flow
                 at = np.where(self.known, self.plan.case_air, np.nan) if standing else warm
-                rows.append(
-                    {"element": child, "flow": through, "in": at, "out": at if standing else warm_out, "heat": heat}
-                )
+                row = {"element": child, "main": index == 0 and not standing, "flow": through, "heat": heat}
+                rows.append(row | {"in": at, "out": at if standing else warm_out})
                 return warm_out
 
             return visit(item, warm), flow
@@ -204,18 +204,21 @@ class Solution:
         """
         The headline figures as floats or arrays, SI and degC.
 
-        Keys: flow [m3/s], head [m], coolant_supply, coolant_return [degC], coolant_over_room [K], heat [W],
+        Keys: flow [m3/s], head [m], coolant_supply, coolant_return (main line), coolant_warmest (anywhere)
+        [degC], coolant_over_room (of the warmest) [K], heat [W],
         sound [dB], pump_power, fan_power [W], volume [m3], and one key for each component [degC].
         """
         flow = self.settled.flows[0] * self.moving
-        warm = [row[end] for row in self.walk for end in ("in", "out") if not isinstance(row["element"], tree.DeadLeg)]
-        hottest, coolest = _fold(np.maximum, warm), _fold(np.minimum, warm)
+        moving = [row for row in self.walk if not isinstance(row["element"], tree.DeadLeg)]
+        main = [row[end] for row in moving if row["main"] for end in ("in", "out")]
+        hottest = _fold(np.maximum, [row[end] for row in moving for end in ("in", "out")])
         pumps = [row for row in self._main_line() if isinstance(row["element"], tree.PumpUnit)]
         out = {
             "flow": flow,
             "head": sum((network.pump_head(row["element"], row["flow"]) for row in pumps), 0.0) * self.moving,
-            "coolant_supply": coolest,
-            "coolant_return": hottest,
+            "coolant_supply": _fold(np.minimum, main),
+            "coolant_return": _fold(np.maximum, main),
+            "coolant_warmest": hottest,
             "coolant_over_room": hottest - self.plan.room_air,
             "heat": sum((row["heat"] for row in self.walk if row["element"].name not in self.coolers), 0.0),
             "sound": self._sound(),
@@ -279,12 +282,12 @@ class Solution:
 
     @property
     def coolant_supply(self) -> Quantity:
-        """Coolest coolant in the loop: what leaves the radiators for the blocks."""
+        """Coolest coolant of the main line: what leaves the radiators for the blocks."""
         return Quantity(self.state["coolant_supply"], "degC")
 
     @property
     def coolant_return(self) -> Quantity:
-        """Warmest coolant in the loop: what arrives at the radiators."""
+        """Warmest coolant of the main line, branches mixed: what arrives at the radiators."""
         return Quantity(self.state["coolant_return"], "degC")
 
     @property
@@ -414,7 +417,7 @@ class Solution:
     def facts(self) -> list[Fact]:
         """What the rules judge, place by place."""
         plan, s = self.plan, self.state
-        hottest = s["coolant_return"]
+        hottest = s["coolant_warmest"]
         facts = [
             Fact("loop flow", "loop", s["flow"]),
             Fact("coolant against your limit", "coolant", hottest, plan.coolant_limit),

@@ -9,7 +9,7 @@ import pandas as pd
 
 from loopmath.checks import InputError
 from loopmath.laws.coolant import Coolant
-from loopmath.plan import SETTINGS, Plan, apply_setting
+from loopmath.plan import Plan, apply_setting, kind_of
 from loopmath.solution import solved
 from loopmath.units import to_si
 
@@ -18,21 +18,20 @@ CHUNK = 16384
 
 
 def _is_number(name: str, values: list) -> bool:
-    kind = SETTINGS[name].kind if name in SETTINGS else ""
-    if kind == "name" or name.endswith(".fan_size"):  # another size needs other fans: one at a time
-        return False
-    return all(not isinstance(v, (str, Coolant)) or kind for v in values)
+    return kind_of(name) != "name" and not any(isinstance(v, str) and not kind_of(name) for v in values)
 
 
 def _listed(name: str, values: Any) -> list:
-    if isinstance(values, (str, Coolant)) or not isinstance(values, (list, tuple)) and np.ndim(values) == 0:
+    if isinstance(values, (str, Coolant)) or (not isinstance(values, (list, tuple)) and np.ndim(values) == 0):
         values = [values]
     values = list(values)
     if not values:
         raise InputError(name, values, "at least one value")
-    if _is_number(name, values) and name in SETTINGS:
-        return [to_si(name, v, SETTINGS[name].kind) for v in values]
-    return values
+    nested = [v for v in values if not isinstance(v, Coolant) and np.ndim(getattr(v, "magnitude", v))]
+    if nested:
+        raise InputError(name, nested[0], "single values in one list")
+    kind = kind_of(name)
+    return [to_si(name, v, kind) for v in values] if kind not in ("", "name") else values
 
 
 def sweep(plan: Plan, friction: str = "churchill", **settings: Any) -> pd.DataFrame:
@@ -54,7 +53,7 @@ def sweep(plan: Plan, friction: str = "churchill", **settings: Any) -> pd.DataFr
     -------
     table : DataFrame
         One row per design, the settings first, then: flow [m3/s], head [m], coolant_supply,
-        coolant_return [degC], coolant_over_room [K], heat [W], sound [dB], pump_power, fan_power [W],
+        coolant_return, coolant_warmest [degC], coolant_over_room [K], heat [W], sound [dB], pump_power, fan_power [W],
         volume [m3], one column for each component [degC], and how many rules of each signal word fire.
         Where the coolant would leave its data, or nothing flows, temperatures are NaN.
 

@@ -94,8 +94,7 @@ def test_a_120_mm_position_takes_about_100_w_with_quiet_fans_and_2_to_3_times_th
 def test_more_depth_pays_only_with_fast_fans():
     """Common practice: a deep core is worse than a slim one with slow fans and better with fast ones."""
     slim, deep = (
-        catalogue.part("radiator", name)
-        for name in ("3 x 120 mm, slim, medium fins", "3 x 120 mm, deep, medium fins")
+        catalogue.part("radiator", name) for name in ("3 x 120 mm, slim, medium fins", "3 x 120 mm, deep, medium fins")
     )
     assert watts_per_position(deep, "quiet", 0.5) < watts_per_position(slim, "quiet", 0.5)
     assert watts_per_position(deep, "radiator", 1.0) > watts_per_position(slim, "radiator", 1.0)
@@ -323,7 +322,9 @@ def test_a_list_of_numbers_is_as_good_as_an_array():
     for setting, values in {"room_air": [20, 25], "processor.heat": [100, 200]}.items():
         listed = solve(plan.set(**{setting: values}))
         assert listed.designs == 2
-        assert np.array_equal(listed.state["processor"], solve(plan.set(**{setting: np.array(values)})).state["processor"])
+        assert np.array_equal(
+            listed.state["processor"], solve(plan.set(**{setting: np.array(values)})).state["processor"]
+        )
 
 
 def test_a_plan_needs_a_pump_and_names_of_its_own():

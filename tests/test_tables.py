@@ -170,7 +170,7 @@ def folder(tmp_path, monkeypatch):
     """An empty data folder in place of data/; what was read from it is forgotten afterwards."""
 
     def forget():
-        for cached in (tables.read_table, tables.by_name, catalogue.part):
+        for cached in (tables.read_table, tables.by_name, catalogue._part):
             cached.cache_clear()
 
     forget()

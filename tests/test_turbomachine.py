@@ -32,7 +32,7 @@ def test_short_way_equals_the_general_way():
     short = law.head_with_slope(FLOW, 4.0, 16.0, 2.0, speed)
     general = law.head_with_slope(FLOW, 4.0, 16.0, np.array(2.0), speed)
     for a, b in zip(short, general, strict=True):
-        np.testing.assert_allclose(a, b, atol=1e-13)
+        np.testing.assert_allclose(*np.broadcast_arrays(a, b), atol=1e-13)
 
 
 @pytest.mark.parametrize("exponent", EXPONENTS)
@@ -50,10 +50,25 @@ def test_shutoff_runout_and_reversed_flow(exponent):
 
 
 @pytest.mark.parametrize("exponent", EXPONENTS)
-def test_a_machine_at_rest_gives_nothing(exponent):
+def test_a_machine_at_rest_gives_nothing_and_resists(exponent):
     head, slope = law.head_with_slope(FLOW, 4.0, 16.0, exponent, 0.0)
-    assert np.all(head == 0)
-    assert np.all(slope == 0)
+    assert law.head_with_slope(0.0, 4.0, 16.0, exponent, 0.0)[0] == 0
+    np.testing.assert_allclose(head, -0.5 * exponent * 4.0 * (FLOW / 16.0) * np.abs(FLOW / 16.0), atol=1e-12)
+    assert np.all(slope[FLOW != 0] < 0)
+
+
+@pytest.mark.parametrize("exponent", EXPONENTS)
+def test_slowing_to_rest_makes_no_jump(exponent):
+    at_rest = law.head_with_slope(FLOW, 4.0, 16.0, exponent, 0.0)
+    nearly = law.head_with_slope(FLOW, 4.0, 16.0, exponent, 1e-5)
+    for a, b in zip(at_rest, nearly, strict=True):
+        np.testing.assert_allclose(a, b, atol=1e-4)
+
+
+@pytest.mark.parametrize("exponent", EXPONENTS)
+def test_past_run_out_head_and_slope_go_on_without_a_step(exponent):
+    below, above = (law.head_with_slope(16.0 * (1 + d), 4.0, 16.0, exponent, 1.0) for d in (-1e-9, 1e-9))
+    np.testing.assert_allclose(below, above, atol=1e-7)
 
 
 def test_many_equal_one_by_one_and_scalars_stay_scalars():

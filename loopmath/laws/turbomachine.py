@@ -30,7 +30,7 @@ def head_curve(flow: Any, shutoff: Any, runout: Any, exponent: Any = 2.0, speed:
     Returns
     -------
     head : float or array
-        In the unit of `shutoff`; 0 at speed 0.
+        In the unit of `shutoff`; at speed 0 it is 0 at no flow and a loss at any other.
 
     Raises
     ------
@@ -39,7 +39,10 @@ def head_curve(flow: Any, shutoff: Any, runout: Any, exponent: Any = 2.0, speed:
 
     Notes
     -----
-    .. math:: H = n^2 H_0 (1 - u |u|^{m-1}),\; u = Q/(n Q_0)
+    .. math:: H = n^2 H_0 (1 - u |u|^{m-1}),\; u = Q/(n Q_0),\; |u| \le 1
+
+    Past run-out, :math:`|u| > 1`, the curve goes on as :math:`n^2 H_0 \, (m/2)(1 - u^2)` with the same value
+    and slope at 1. So it has a limit as the machine slows to rest: a stopped pump is a resistance.
 
     The affinity laws: flow goes with speed, head with its square; [ISO9906]_ for pumps,
     [AMCA201]_ for fans. The shape is our choice, a parabola when the exponent is 2.

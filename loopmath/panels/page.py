@@ -117,7 +117,7 @@ def figures_html(solution: Solution, system: str) -> str:
         ("flow", units["flow"].text(s["flow"])),
         ("head", units["head"].text(s["head"])),
         ("coolant rise", units["difference"].text(s["coolant_return"] - s["coolant_supply"])),
-        ("warmest coolant", units["temperature"].text(s["coolant_return"])),
+        ("warmest coolant", units["temperature"].text(s["coolant_warmest"])),
         *((u.name, units["temperature"].text(s[u.name])) for u in solution.plan.units(tree.Source)),
         ("sound", units["sound"].text(s["sound"])),
         ("pump", f"{s['pump_power']:.1f} W"),
