@@ -210,7 +210,7 @@ class Solution:
         """
         flow = self.settled.flows[0] * self.moving
         moving = [row for row in self.walk if not isinstance(row["element"], tree.DeadLeg)]
-        main = [row[end] for row in moving if row["main"] for end in ("in", "out")]
+        main = [row[end] for row in moving if row["main"] for end in ("in", "out")] or [row["in"] for row in moving]
         hottest = _fold(np.maximum, [row[end] for row in moving for end in ("in", "out")])
         pumps = [row for row in self._main_line() if isinstance(row["element"], tree.PumpUnit)]
         out = {

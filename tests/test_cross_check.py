@@ -305,7 +305,7 @@ def _main_line(plan):
 @pytest.mark.parametrize("settings", SETTINGS, ids=str)
 def test_demo_equals_an_independent_program(settings):
     """
-    Asked for: 0.5 % of flow, 1 % of temperatures over room. Reached: 4e-5 of flow (fitted viscosity) and 2e-3
+    Asked for: 0.5 % of flow, 1 % of temperatures over room. Reached: 2e-5 of flow (fitted viscosity) and 1e-3
     of temperatures over room (Sutherland's air against CoolProp's, felt most with fast fans).
     """
     plan = loopmath.demo_plan().set(**settings)
@@ -363,8 +363,8 @@ def epanet_parts(element, density, viscosity, flow):
 @pytest.mark.parametrize("layout", ["series", "parallel"])
 def test_demo_equals_epanet(layout):
     """
-    Asked for: 0.5 % of flow; reached: 0.03 %. EPANET's friction at Reynolds 2000 to 4000 is a cubic of its own, up to a third off
-    Churchill's; tube friction is a tenth of the head here.
+    Asked for: 0.5 % of flow; reached: 0.03 %. EPANET's friction at Reynolds 2000 to 4000 is a cubic of its
+    own, unlike Churchill's; tube friction is a tenth of the head here.
     """
     plan = loopmath.demo_plan().set(layout=layout)
     answer = loopmath.solve(plan)

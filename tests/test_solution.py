@@ -12,7 +12,7 @@ from loopmath import catalogue, loop, network
 from loopmath.checks import InputError, OutOfRange
 from loopmath.laws.coolant import coolant
 from loopmath.plan import Plan
-from loopmath.solution import solve, solved
+from loopmath.solution import solve
 from loopmath.units import Quantity
 
 GRAVITY = 9.80665
@@ -73,7 +73,7 @@ def watts_per_position(radiator, line, speed):
 
 
 #: How far the catalogue may be from the rules of thumb below, which have no source.
-RULE_OF_THUMB = 1.3
+RULE_OF_THUMB = 1.35
 
 
 @pytest.mark.parametrize("name", [n for n in catalogue.names("radiator") if "120 mm" in n])
@@ -81,13 +81,13 @@ def test_a_120_mm_position_takes_about_100_w_with_quiet_fans_and_2_to_3_times_th
     """
     Common practice, no source: about 100 W at 10 K with quiet fans, two to three times that at full speed.
 
-    Read as: quiet fans at 60 % against radiator fans at 100 %. The catalogue's slim cores give 90 to 95 W and
-    1.6 times that, the deep one 73 W and 2.75 times; the rule of thumb is held to a factor of 1.3 each way.
+    Read as: quiet fans at 60 % against radiator fans at 100 %. The catalogue's slim cores give 96 to 102 W and
+    1.8 times that, the deep one 77 W and 2.5 times; the rule of thumb is held to a factor of 1.35 each way.
     """
     radiator = catalogue.part("radiator", name)
     quiet = watts_per_position(radiator, "quiet", 0.6)
     full = watts_per_position(radiator, "radiator", 1.0)
-    assert 100 / 1.4 < quiet < 100 * RULE_OF_THUMB
+    assert 100 / RULE_OF_THUMB < quiet < 100 * RULE_OF_THUMB
     assert 2 / RULE_OF_THUMB < full / quiet < 3 * RULE_OF_THUMB
 
 
@@ -269,7 +269,7 @@ def test_coolant_leaving_its_data_is_refused_with_what_to_do():
         ("bore", 0, "0.004 to 0.02"),
         ("bore", "10", "a number with a unit"),
         ("bore", "10 L", "'12 mm' or '1/2 in'"),
-        ("room_air", "300 K", "5 to 45"),
+        ("room_air", "25 K", "5 to 45"),
         ("room_air", "20 delta_degC", "a temperature"),
         ("case_air_over_room", "5 degC", "a difference"),
         ("fittings", -1, "0 to 200"),
