@@ -43,7 +43,7 @@ def number(field: str, value: Any, remedy: str = "") -> Any:
     InputError
         If the value is no number, or any of it is not finite.
     """
-    if type(value) is float and math.isfinite(value):
+    if isinstance(value, float) and math.isfinite(value):
         return value
     if isinstance(value, bool) or isinstance(value, str):
         raise InputError(field, value, "a number", remedy)
@@ -96,7 +96,7 @@ def between(
     InputError
         If it is no finite number.
     """
-    if type(value) is float and low <= value <= high:
+    if isinstance(value, float) and low <= value <= high:
         return value  # the common case, on every solve
     value = number(field, value, remedy)
     outside = (np.asarray(value) < low) | (np.asarray(value) > high)
@@ -154,6 +154,6 @@ class Checked:
     def __post_init__(self) -> None:
         for field, (low, high, unit) in self.RANGES.items():
             value = getattr(self, field)
-            if value is not None:
+            if value is not None and not (isinstance(value, float) and low <= value <= high):
                 words = f"{getattr(self, 'name', type(self).__name__.lower())}, {field.replace('_', ' ')}"
                 object.__setattr__(self, field, between(words, value, low, high, unit))

@@ -267,6 +267,12 @@ class Resistance(Element):
     held: Any = 0.0
     kind = "part"
 
+    RANGES: ClassVar[dict] = {"held": (0.0, 0.1, "m^3")}
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.given.checked(self.name)
+
     def losses(self) -> dict[str, Loss]:
         """Return the given loss."""
         return {self.name: self.given}

@@ -1,12 +1,11 @@
 """What any part takes from the pressure, in the one form the solver knows."""
 
 from dataclasses import dataclass, replace
-from math import inf
-from typing import Any, ClassVar
+from typing import Any
 
 import numpy as np
 
-from loopmath.checks import Checked
+from loopmath.checks import between
 
 #: Viscosity and density at which the loss points of a scaled part are taken: water at 20 degC (IAPWS).
 REFERENCE_VISCOSITY, REFERENCE_DENSITY = 1.0016e-3, 998.2
@@ -26,7 +25,7 @@ class Friction:
 
 
 @dataclass(frozen=True, eq=False)
-class Loss(Checked):
+class Loss:
     r"""
     What a part takes from the pressure, in the one form the solver knows.
 
@@ -54,12 +53,11 @@ class Loss(Checked):
     fixed_quadratic: Any = 0.0
     friction: tuple[Friction, ...] = ()
 
-    RANGES: ClassVar[dict] = {
-        "linear": (0.0, inf, "1/m3"),
-        "quadratic": (0.0, inf, "1/m4"),
-        "fixed_linear": (0.0, inf, "Pa s/m3"),
-        "fixed_quadratic": (0.0, inf, "Pa s2/m6"),
-    }
+    def checked(self, name: str) -> "Loss":
+        """Return the loss if none of its coefficients is negative; sums of losses need no check."""
+        for field in ("linear", "quadratic", "fixed_linear", "fixed_quadratic"):
+            between(f"{name}, {field.replace('_', ' ')} loss", getattr(self, field), 0.0)
+        return self
 
     def __add__(self, other: "Loss") -> "Loss":
         return Loss(

@@ -252,6 +252,10 @@ class MeasuredRadiator(Checked):
         "air_heat_per_volume": (1.0, 1e4, "J/(m3 K)"),
     }
 
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.loss.checked(self.name)
+
     def losses(self) -> dict[str, Loss]:
         """Return the liquid side's loss."""
         return {"radiator": self.loss}

@@ -196,8 +196,8 @@ class Solution:
             pull = network.cooler_pull(cooler, flow, capacity, self.fluid)
             heat = -pull * capacity * (warm - cooler.air_temperature)
         else:
-            return warm, 0.0 * warm
-        return warm + heat / capacity, heat + 0.0 * warm
+            return warm, 0.0
+        return warm + heat / capacity, np.where(self.known, heat, np.nan)
 
     @cached_property
     def state(self) -> dict[str, Any]:
@@ -209,9 +209,11 @@ class Solution:
         sound [dB], pump_power, fan_power [W], volume [m3], and one key for each component [degC].
         """
         flow = self.settled.flows[0] * self.moving
+        # Elements that neither warm nor cool hand on the same array: it is looked at once.
         moving = [row for row in self.walk if not isinstance(row["element"], tree.DeadLeg)]
-        main = [row[end] for row in moving if row["main"] for end in ("in", "out")] or [row["in"] for row in moving]
-        hottest = _fold(np.maximum, [row[end] for row in moving for end in ("in", "out")])
+        ends = {id(row[end]): (row[end], row["main"]) for row in moving for end in ("out", "in")}
+        main = [warm for warm, on_main in ends.values() if on_main] or [moving[0]["in"]]
+        hottest = _fold(np.maximum, [warm for warm, _ in ends.values()])
         pumps = [row for row in self._main_line() if isinstance(row["element"], tree.PumpUnit)]
         out = {
             "flow": flow,
