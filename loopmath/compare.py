@@ -49,7 +49,7 @@ def summary(solution: Solution, system: str = "metric") -> dict[str, str]:
         "pump, W": f"{s['pump_power']:.1f}",
         f"volume, {units['volume'].label}": shown(s["volume"], "volume"),
     }
-    signals = Counter(solution.warnings["signal"])
+    signals = Counter(row.signal for row in solution.warned())
     row["warnings"] = ", ".join(f"{n} {w}" for w, n in signals.items()) or "none"
     return row
 

@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
 from matplotlib.lines import Line2D
-from matplotlib.patches import Rectangle
 
 from loopmath import loop as tree
 from loopmath import network, rules, style
@@ -99,7 +99,7 @@ class OperatingPoint(Picture):
         self.full_label = self.text(color=style.PUMP, ha="left", va="bottom")
         self.pump_label = self.text(color=style.PUMP, ha="left", va="bottom", weight="bold")
         self.loop_label = self.text(color=style.LIQUID, ha="right", va="bottom", weight="bold")
-        self.label = self.text(ha="left", va="top", weight="bold", fontsize=style.PLAIN)
+        self.labels = [self.text(weight="bold", fontsize=style.PLAIN) for _ in range(2)]
         self.right = ax.twinx() if power else None
         if self.right is not None:
             self.right.grid(False)
@@ -137,16 +137,15 @@ class OperatingPoint(Picture):
         self.loop.set_data(x[inside], taken[inside])
         at = flow_of.convert(point["flow"]), head_of.convert(point["head"])
         self.point.set_data([at[0]], [at[1]])
-        moving = bool(solution.moving)
-        self.label.set_text(f"{flow_of.text(point['flow'])}\n{head_of.text(point['head'])}" if moving else "no flow")
+        words = flow_of.text(point["flow"]), head_of.text(point["head"])
         # Right of the point and under both curves; near the right end, left of it and over them.
         far = at[0] > 0.66 * x[-1]
-        self.label.set(ha="right" if far else "left", va="bottom" if far else "top")
-        self.label.set_position(
-            (at[0] - 0.03 * x[-1], min(at[1] + 0.04 * top, 0.86 * top))
-            if far
-            else (at[0] + 0.03 * x[-1], max(at[1] - 0.05 * top, 0.19 * top))
-        )
+        left = at[0] + (-0.03 if far else 0.03) * x[-1]
+        base = min(at[1] + 0.05 * top, 0.86 * top) if far else max(at[1] - 0.2 * top, 0.02 * top)
+        for label, word, lift in zip(
+            self.labels, words if solution.moving else ("no flow", ""), (0.09, 0.0), strict=True
+        ):
+            label.set(text=word, ha="right" if far else "left", va="bottom", position=(left, base + lift * top))
         speeds = [u.speed for u in solution.plan.units(tree.PumpUnit)]
         self.pump_label.set_text(f"pump at {100 * speeds[0]:.0f} %")
         self.pump_label.set_position((0.01 * x[-1], max(head[0] - 0.09 * top, 0.0)))
@@ -212,14 +211,14 @@ class HeadShares(Picture):
         ax.grid(False)
         ax.spines["bottom"].set_visible(False)
         self.start = 33.0
-        self.bars, self.names, self.values = [], [], []
+        # All bars are one artist: nine would take nine times as long to draw.
+        self.bars = PolyCollection([], facecolor=style.LIQUID, edgecolor="none")
+        ax.add_collection(self.bars, autolim=False)
+        self.moving.append(self.bars)
+        self.names, self.values = [], []
         for place in range(self.rows):
-            bar = Rectangle((self.start, place - 0.36), 0, 0.72, color=style.LIQUID, lw=0)
-            ax.add_patch(bar)
-            self.bars.append(bar)
             self.names.append(self.text(ha="right", va="center_baseline", x=self.start - 1.2, y=place))
             self.values.append(self.text(ha="left", va="center_baseline", y=place))
-        self.moving += self.bars
         self.kept: list = []
         self.order: list[str] = []
         self.scale: float | None = None
@@ -237,14 +236,13 @@ class HeadShares(Picture):
         counts = {"90° fittings": f" ({float(tree.total_fittings(solution.plan.loop)):.0f})"}
         self.scale = step_up(max((v for _, v in shares), default=0.0), SHARE_STEPS, self.scale)
         self.order = [name for name, _ in shares]
-        for place, (bar, name, value) in enumerate(zip(self.bars, self.names, self.values, strict=True)):
-            known = place < len(shares)
-            cause, share = shares[place] if known else ("", 0.0)
-            bar.set_width(self._reach(share) - self.start)
-            bar.set_visible(known)
+        for place, (name, value) in enumerate(zip(self.names, self.values, strict=True)):
+            cause, share = shares[place] if place < len(shares) else ("", 0.0)
             name.set_text(cause + counts.get(cause, ""))
-            value.set_text(f"{100 * share:.0f} %" if known else "")
+            value.set_text(f"{100 * share:.0f} %" if cause else "")
             value.set_x(self._reach(share) + 1.2)
+        ends = [self._reach(share) for _, share in shares]
+        self.bars.set_verts([_box(self.start, end, place) for place, end in enumerate(ends)])
         return False
 
     def keep(self, solution: Solution, letter: str) -> None:
@@ -254,6 +252,12 @@ class HeadShares(Picture):
             if name in kept:
                 at = min(self._reach(kept[name]), 99.0)
                 self.kept += self.ax.plot([at, at], [place + 0.1, place + 0.5], color=style.QUIET, lw=1.2, zorder=4)
+
+
+def _box(left: float, right: float, place: int) -> list[tuple[float, float]]:
+    """Return the corners of a bar."""
+    low, high = place - 0.36, place + 0.36
+    return [(left, low), (right, low), (right, high), (left, high)]
 
 
 def _shares(solution: Solution) -> dict[str, float]:
@@ -278,7 +282,7 @@ class Ladder(Picture):
         self.room = self.line(color=style.AIR, lw=3, solid_capstyle="butt")
         self.room_label = self.text(color=style.INK, ha="center", va="top")
         self.lead = self.line(color=style.QUIET, lw=1, marker="_", ms=7)
-        self.lead_label = self.text(ha="left", va="bottom", color=style.LIQUID)
+        self.lead_labels = [self.text(ha="left", va="bottom", color=style.LIQUID) for _ in range(2)]
         self.link = self.line(color=style.LIQUID, lw=1, ls=(0, (2, 2)))
         self.coolant = self.line(color=style.LIQUID, lw=3.2, solid_capstyle="round")
         self.stems = self.line(color=style.HEAT, lw=2)
@@ -379,11 +383,12 @@ class Ladder(Picture):
             hottest = warm_of.convert(float(solution.state["coolant_warmest"]))
             self.lead.set_data([0.2, 0.2], [room, hottest])
             over = rise_of.text(float(solution.state["coolant_over_room"]), sign=True)
-            self.lead_label.set_text(f"coolant\n{over}")
-            self.lead_label.set_position((-0.55, hottest + 0.012 * high))
+            for label, word, lift in zip(self.lead_labels, ("coolant", over), (0.055, 0.012), strict=True):
+                label.set(text=word, position=(-0.55, hottest + lift * high))
         else:
             self.lead.set_data([], [])
-            self.lead_label.set_text("")
+            for label in self.lead_labels:
+                label.set_text("")
         return stepped
 
     def keep(self, solution: Solution, letter: str) -> None:

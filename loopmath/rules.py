@@ -7,7 +7,7 @@ place. Of several rules on one quantity only the gravest that fires at a place i
 
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -17,7 +17,22 @@ from loopmath.checks import InputError, one_of
 
 #: Signal words of ANSI Z535, gravest first.
 SIGNALS = ("danger", "warning", "caution", "notice")
-COLUMNS = ("signal", "where", "quantity", "value", "limit", "why", "action", "source")
+
+
+class Warned(NamedTuple):
+    """One warning in its one form."""
+
+    signal: str
+    where: str
+    quantity: str
+    value: str
+    limit: str
+    why: str
+    action: str
+    source: str
+
+
+COLUMNS = Warned._fields
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,10 +118,11 @@ def rules() -> tuple[Rule, ...]:
 def firings(facts: list[Fact]) -> list[tuple[Rule, Fact, Any]]:
     """Return (rule, fact, mask of designs) for all that fire, gravest first, milder ones masked out."""
     out, taken = [], {}
+    places: dict[str, list[Fact]] = {}
+    for fact in facts:
+        places.setdefault(fact.quantity, []).append(fact)
     for rule in rules():
-        for fact in facts:
-            if fact.quantity != rule.quantity:
-                continue
+        for fact in places.get(rule.quantity, ()):
             key = (fact.quantity, fact.where)
             mask = rule.fires(fact) & ~taken.get(key, np.False_)
             if np.any(mask):
@@ -124,16 +140,21 @@ def text_of(value: Any, kind: str, system: str) -> str:
     return units.show(value, kind, system)
 
 
-def table(facts: list[Fact], system: str = "metric") -> pd.DataFrame:
-    """Return the warnings of one design as rows: signal word, where, value, limit, why, action, source."""
+def warnings_of(facts: list[Fact], system: str = "metric") -> list[Warned]:
+    """Return the warnings of one design, gravest first, values in "metric" or "us" units."""
     rows = []
     for rule, fact, _ in firings(facts):
         limit = fact.limit if rule.limit is None else rule.limit
         # A fact that is only true or false has nothing to print as value and limit.
         yes_or_no = rule.kind == "truth"
         value, bound = ("", "") if yes_or_no else (text_of(v, rule.kind, system) for v in (fact.value, limit))
-        rows.append((rule.signal, fact.where, rule.quantity, value, bound, rule.why, rule.action, rule.source))
-    return pd.DataFrame(rows, columns=list(COLUMNS))
+        rows.append(Warned(rule.signal, fact.where, rule.quantity, value, bound, rule.why, rule.action, rule.source))
+    return rows
+
+
+def table(facts: list[Fact], system: str = "metric") -> pd.DataFrame:
+    """Return the warnings of one design as a table: the fields of `Warned` are its columns."""
+    return pd.DataFrame(warnings_of(facts, system), columns=list(COLUMNS))
 
 
 def counts(facts: list[Fact], designs: int) -> dict[str, np.ndarray]:

@@ -397,16 +397,16 @@ class Solution:
         """
         if self.designs is not None:
             raise InputError("warnings", f"{self.designs} designs", "one design", "Use warning_counts for many.")
-        return self.warnings_in("metric")
+        return rules.table(self.facts)
 
-    def warnings_in(self, system: str) -> pd.DataFrame:
-        """Return the warnings with values in "metric" or "us" units."""
-        if system not in self._warning_tables:
-            self._warning_tables[system] = rules.table(self.facts, system)
-        return self._warning_tables[system]
+    def warned(self, system: str = "metric") -> list[rules.Warned]:
+        """Return the warnings as records, values in "metric" or "us" units."""
+        if system not in self._warned:
+            self._warned[system] = rules.warnings_of(self.facts, system)
+        return self._warned[system]
 
     @cached_property
-    def _warning_tables(self) -> dict[str, pd.DataFrame]:
+    def _warned(self) -> dict[str, list[rules.Warned]]:
         return {}
 
     def warning_counts(self) -> dict[str, np.ndarray]:

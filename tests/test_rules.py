@@ -308,7 +308,7 @@ def test_warnings_counted_over_designs_are_those_of_each_design():
 
 def test_units_of_the_reader_change_the_words_and_not_the_warnings():
     plan = demo_plan().with_loop(lambda leaf: replace(leaf, heat=600.0) if isinstance(leaf, tree.Source) else leaf)
-    metric, us = solve(plan).warnings_in("metric"), solve(plan).warnings_in("us")
-    assert list(metric["quantity"]) == list(us["quantity"])
-    assert any(text.endswith("K") for text in metric["value"])
-    assert not any(text.endswith((" K", "°C", "L/min", "m/s")) for text in us["value"])
+    metric, us = solve(plan).warned("metric"), solve(plan).warned("us")
+    assert [row.quantity for row in metric] == [row.quantity for row in us]
+    assert any(row.value.endswith("K") for row in metric)
+    assert not any(row.value.endswith((" K", "°C", "L/min", "m/s")) for row in us)

@@ -15,6 +15,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.colors import to_rgb
 from matplotlib.legend import Legend
+from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 SHARPNESS = 2  # real pixels per screen pixel
@@ -24,6 +25,14 @@ LABEL_ORDER = 5  # labels are drawn at this zorder at least, so over curves and 
 APART = (30, 10)  # least distance of two colours: first to cover all, then to fill up
 #: So many levels off in so many pixels ask for new colours: even areas show less than edges.
 MISSED = ((40, 40), (12, 1500))
+#: From the place of a label up to its baseline, by vertical alignment: of height and depth of the line.
+_UP = {
+    "bottom": lambda high, below: below,
+    "top": lambda high, below: below - high,
+    "center": lambda high, below: below - high / 2,
+    "baseline": lambda high, below: 0.0,
+    "center_baseline": lambda high, below: (below - high) / 2,
+}
 _PIECE = re.compile(r"[0-9.,\u2212-]|[^0-9.,\u2212-]+")
 
 
@@ -48,14 +57,46 @@ class _Renderer(RendererAgg):
         if ismath or angle or not gc.get_antialiased():
             super().draw_text(gc, x, y, s, prop, angle, ismath=ismath, mtext=mtext)
             return
+        self._stamp(gc, x, y, self._known(s, prop))
+
+    def draw_plain(self, text):
+        """Draw a level one-line label straight from its stamp; return False if it is none."""
+        s = text.get_text()
+        if not (s and text.get_visible()):
+            return True
+        plain = not text.get_rotation() and "\n" not in s and "$" not in s and text.get_bbox_patch() is None
+        if not plain or text.get_path_effects() or text.get_clip_on() or text.get_va() not in _UP:
+            return False
+        prop = text.get_fontproperties()
+        word = self._known(s, prop)
+        x, y = text.get_transform().transform(text.get_unitless_position())
+        # As matplotlib lays out a line: at least as tall and as deep as the letters "lp".
+        wide, high, below = word[3]
+        x -= {"left": 0.0, "center": 0.5, "right": 1.0}[text.get_ha()] * wide
+        y += _UP[text.get_va()](high, below)
+        gc = self.new_gc()
+        gc.set_foreground(text.get_color())
+        gc.set_alpha(text.get_alpha())
+        self._stamp(gc, x, self.height - y, word)
+        gc.restore()
+        return True
+
+    def _stamp(self, gc, x, y, word):
+        stamp, left, below, _ = word
+        self._renderer.draw_text_image(stamp, round(x) - left, round(y) + below, 0, gc)
+
+    def _known(self, s, prop):
+        """Return (stamp, its left margin, its rows below the baseline, size of the line) of some words."""
         key = (s, hash(prop))
         if key not in self._words:
             if len(self._words) > 4000:  # a few MB: days of sliding must not fill the memory
                 self._words.clear()
                 self._pieces.clear()
-            self._words[key] = self._word(s, prop)
-        stamp, left, below = self._words[key]
-        self._renderer.draw_text_image(stamp, round(x) - left, round(y) + below, 0, gc)
+            wide, high, below = self.get_text_width_height_descent(s, prop, False)
+            _, least_high, least_below = self.get_text_width_height_descent("lp", prop, False)
+            size = wide, max(high, least_high), max(below, least_below)
+            self._words[key] = (*self._word(s, prop), size)
+        return self._words[key]
 
     def _piece(self, text, prop):
         """Return (coverage image or None, advance, height, descent) of one piece."""
@@ -252,7 +293,7 @@ class LivePicture:
                 artist.set_visible(True)
                 artist.draw(renderer)
                 artist.set_visible(False)
-            else:
+            elif not (isinstance(artist, Text) and renderer.draw_plain(artist)) and not _empty(artist):
                 artist.draw(renderer)
 
     def _learn_all(self):
@@ -287,7 +328,7 @@ class LivePicture:
         width = self._frame.shape[1]
         self._rows.ravel()[places + places // width + 1] = self._palette.nearest[code]
         rows = changed.any(1)
-        np.copyto(self._last, self._frame)
+        self._last.ravel()[places] = pixels
         for number, old in enumerate(self._strips):
             part = slice(number * STRIP, (number + 1) * STRIP)
             if old is None or rows[part].any():
@@ -305,6 +346,11 @@ class LivePicture:
             b"IEND": b"",
         }
         return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(*part) for part in parts.items())
+
+
+def _empty(artist):
+    """Return whether an artist is a line with nothing in it."""
+    return isinstance(artist, Line2D) and len(artist.get_xdata(orig=True)) == 0
 
 
 def _order(artist):

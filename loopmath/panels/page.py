@@ -96,7 +96,7 @@ def headline(solution: Solution, system: str = "metric") -> str:
 
 
 def _counts(solution: Solution) -> str:
-    found = Counter(solution.warnings["signal"])
+    found = Counter(row.signal for row in solution.warned())
     listed = [f"{found[w]} {w}{'s' if found[w] > 1 else ''}" for w in SIGNALS if w in found]
     return (", ".join(listed) if listed else "No warnings") + "."
 
@@ -137,7 +137,7 @@ def mark(signal: str) -> str:
 def warnings_html(solution: Solution, system: str) -> str:
     """Return the warnings, gravest first: what to do, value against limit, why, source."""
     rows = ""
-    for row in solution.warnings_in(system).itertuples():
+    for row in solution.warned(system):
         figures = f" {row.value} (limit {row.limit})" if row.limit else ""
         rows += (
             f"<tr><td>{mark(row.signal)}</td><td><b>{escape(row.where)}</b>: "

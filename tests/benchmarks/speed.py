@@ -104,7 +104,7 @@ def main() -> None:
         held = table.memory_usage().sum() / 2**20
         print(
             f"demo, full model with warnings, {len(table)} designs: {perf_counter() - start:.2f} s; "
-            f"peak memory rose {memory() - before:.0f} MB, of which the table itself is {held:.0f} MB (twice while joined)"
+            f"peak memory rose {memory() - before:.0f} MB, the table itself is {held:.0f} MB (twice while joined)"
         )
 
 
