@@ -124,6 +124,8 @@ class Pump(Checked):
 
     def turning(self, speed: Any) -> Any:
         """Return the speed it really turns at: 0 below the least speed. [share of full]"""
+        if isinstance(self.least_speed, float) and self.least_speed == 0.0:
+            return speed
         return speed * (np.asarray(speed) >= self.least_speed)
 
     def power(self, flow: Any, speed: Any) -> Any:
@@ -159,6 +161,8 @@ class Fan(Checked):
 
     def turning(self, speed: Any) -> Any:
         """Return the speed it really turns at: 0 below the least speed. [share of full]"""
+        if isinstance(self.least_speed, float) and self.least_speed == 0.0:
+            return speed
         return speed * (np.asarray(speed) >= self.least_speed)
 
     def flow(self, speed: Any, linear: Any, quadratic: Any, density: Any = 1.2, in_series: Any = 1) -> Any:
