@@ -44,7 +44,7 @@ def number(field: str, value: Any, remedy: str = "") -> Any:
         If the value is no number, or any of it is not finite.
     """
     if isinstance(value, float) and math.isfinite(value):
-        return value
+        return float(value)
     if isinstance(value, bool) or isinstance(value, str):
         raise InputError(field, value, "a number", remedy)
     try:
@@ -97,7 +97,7 @@ def between(
         If it is no finite number.
     """
     if isinstance(value, float) and low <= value <= high:
-        return value  # the common case, on every solve
+        return float(value)  # the common case, on every solve
     value = number(field, value, remedy)
     outside = (np.asarray(value) < low) | (np.asarray(value) > high)
     if np.any(outside):
