@@ -84,10 +84,10 @@ class OperatingPoint(Picture):
         ax.axvspan(low, high, color=style.BAND, zorder=0, lw=0)
         ax.text(
             low,
-            0.985,
+            0.02,
             " sensible flow",
             transform=ax.get_xaxis_transform(),
-            va="top",
+            va="bottom",
             color=style.QUIET,
             fontsize=style.SMALL,
         )
@@ -378,7 +378,7 @@ class Ladder(Picture):
         self.airs.set_data(air_x, air_y)
         self.limits.set_data(limit_x, limit_y)
         self.words.set_text("" if known else "No temperature is stated.\n" + _broken(solution.plight, 34))
-        self.words.set_position((0.5 * len(self.slots), warm_of.convert(48.0)))
+        self.words.set_position((0.5 * len(self.slots), warm_of.convert(67.0)))
         if known:
             hottest = warm_of.convert(float(solution.state["coolant_warmest"]))
             self.lead.set_data([0.2, 0.2], [room, hottest])

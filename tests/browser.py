@@ -19,7 +19,6 @@ from pathlib import Path
 SETTINGS = {
     "@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False},
     "@jupyterlab/docmanager-extension:plugin": {"autosave": False},
-    "@jupyterlab/notebook-extension:tracker": {"autoStartDefaultKernel": True},
 }
 FLAGS = [
     "--no-sandbox",
@@ -207,21 +206,28 @@ class Lab:
         self._lap("notebook")
 
     def run_all(self, timeout=120):
-        """Run > Run All Cells, again if the page was not ready for it, and wait until all is done."""
+        """Run > Run All Cells and wait until all is done; again if the page ended up with no output at all."""
+        for _ in range(3):
+            self._run_once(timeout)
+            if self._wait(lambda: self.page.locator(".jp-OutputArea-output").count(), 6):
+                break  # else the kernel the cells went to was replaced while the page was starting
+        self._cells.stop()
+        self._lap("run")
+
+    def _run_once(self, timeout):
         page, cells = self.page, self._cells
+        before = cells.sent
         page.wait_for_function(IDLE, timeout=timeout * 1000)
         for _ in range(8):
             self._dismiss_dialog()
             page.locator(".lm-MenuBar-item", has_text="Run").first.click()
             page.locator('.lm-Menu-item[data-command="runmenu:run-all"]').click()
-            if self._wait(lambda: cells.sent, 4):
+            if self._wait(lambda: cells.sent > before, 4):
                 break
         else:
             raise RuntimeError("Run All Cells did not start:\n" + self.log()[-2000:])
         if not self._wait(lambda: cells.answered >= cells.sent and page.evaluate(IDLE), timeout):
             raise RuntimeError(f"{cells.sent - cells.answered} cells still run after {timeout} s.")
-        cells.stop()
-        self._lap("run")
 
     def _wait(self, reached, timeout):
         """Let the page work until `reached()`, twice in a row; return whether it came to that."""

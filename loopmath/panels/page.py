@@ -54,7 +54,7 @@ STYLE = """<style>
 .gl-why{color:#555}.gl-kept{overflow-x:auto;max-width:1180px}
 @media (max-width:1180px){.glance-controls{flex-basis:100%;max-width:none;display:grid;gap:0 8px;align-items:start;
  grid-template-columns:repeat(4,minmax(0,1fr))}
- .glance-controls .widget-inline-hbox .widget-label{width:90px;min-width:90px;font-size:12px}
+ .glance-controls .widget-inline-hbox .widget-label{width:96px;min-width:96px;font-size:11.5px;margin-right:4px}
  .glance-group .widget-toggle-buttons .widget-label{width:44px;min-width:44px;font-size:12px}.glance-more{grid-column:3}
  .glance-controls .widget-toggle-buttons .widget-toggle-button{width:54px;padding:0}
  .glance-controls>.glance-group:nth-child(2){grid-row:span 3}.glance-controls>.glance-group:first-child{grid-row:span 3}
