@@ -47,10 +47,11 @@ STYLE = """<style>
 .gl-figures span{color:#555;font-size:12px}
 .gl-warn{height:142px;overflow-y:auto;border-top:1px solid #ddd}
 .gl-warn table,.gl-kept table{border-collapse:collapse;width:100%;font-size:12.5px;line-height:1.3}
-.gl-warn td,.gl-kept td,.gl-kept th{padding:3px 8px 3px 0;text-align:left;vertical-align:top;
+.gl-warn td,.gl-kept td,.gl-kept th{padding:3px 8px 3px 0;text-align:left!important;vertical-align:top;
  border-bottom:1px solid #eee}
 .gl-warn td:first-child{width:86px}
-.gl-mark{display:inline-block;width:78px;padding:1px 4px;font-weight:bold;font-size:11.5px;text-transform:uppercase}
+.gl-mark{text-align:left;display:inline-block;width:78px;padding:1px 4px;font-weight:bold;font-size:11.5px;
+ text-transform:uppercase}
 .gl-why{color:#555}.gl-kept{overflow-x:auto;max-width:1180px}
 @media (max-width:1180px){.glance-controls{flex-basis:100%;max-width:none;display:grid;gap:0 8px;align-items:start;
  grid-template-columns:repeat(4,minmax(0,1fr))}
