@@ -107,7 +107,6 @@ class Pump(Checked):
     coolant_limit: float = 60.0
     volume: float = 0.0
     metal: str = ""
-    voltage: float = 12.0
 
     RANGES: ClassVar[dict] = {
         "shutoff_head": (0.0, 100.0, "m"),

@@ -1,7 +1,7 @@
 """A plan: the one frozen record everything follows from, and the settings that can be slid or swept."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -51,7 +51,6 @@ class Plan:
     coolant_limit: float = 45.0
     sound_limit: float = 40.0
     notes: str = ""
-    extra: dict = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
@@ -84,10 +83,6 @@ class Plan:
 # -------------------------------------------------------------------------------------------------- settings
 
 
-def _numbers(name: str, value: Any, low: float, high: float, unit: str) -> Any:
-    return between(name, value, low, high, unit)
-
-
 def _each(kind: type, **new: Any) -> Callable:
     """Return a change that replaces fields of every element of one class."""
     return lambda leaf: replace(leaf, **new) if isinstance(leaf, kind) else leaf
@@ -107,8 +102,7 @@ def _set_tubes(plan: Plan, change: Callable[[parts.Tube], parts.Tube]) -> Plan:
 
 
 def _set_bore(plan: Plan, value: Any) -> Plan:
-    bore = _numbers("bore", value, 0.004, 0.02, "m")
-    return _set_tubes(plan, lambda tube: replace(tube, bore=bore, outside=bore + (tube.outside - tube.bore)))
+    return _set_tubes(plan, lambda tube: replace(tube, bore=value, outside=value + (tube.outside - tube.bore)))
 
 
 def _set_tube(plan: Plan, value: str) -> Plan:
@@ -183,14 +177,14 @@ SETTINGS: dict[str, Setting] = {
         "share",
         0.0,
         1.0,
-        lambda p, v: p.with_loop(_each(tree.PumpUnit, speed=_numbers("pump_speed", v, 0, 1, ""))),
+        lambda p, v: p.with_loop(_each(tree.PumpUnit, speed=v)),
     ),
     "fan_speed": Setting(
         "fan speed",
         "share",
         0.0,
         1.0,
-        lambda p, v: p.with_loop(_each(tree.RadiatorUnit, fan_speed=_numbers("fan_speed", v, 0, 1, ""))),
+        lambda p, v: p.with_loop(_each(tree.RadiatorUnit, fan_speed=v)),
     ),
     "fittings": Setting(
         "90-degree fittings in the whole loop",

@@ -170,7 +170,9 @@ class Radiator(Checked):
         conductivity = coolant.air_conductivity(air_temperature)
         prandtl = viscosity * coolant.AIR_HEAT_CAPACITY / conductivity
         reynolds = density * flow_each / area * diameter / viscosity
-        nusselt = convection.laminar_developing_nusselt(7.54, diameter / self.louvre_pitch * reynolds * prandtl)
+        nusselt = convection.laminar_developing_nusselt(
+            convection.PLATES_NUSSELT, diameter / self.louvre_pitch * reynolds * prandtl
+        )
         film = self.louvre_heat * nusselt * conductivity / diameter
         fins = 2 * gap * self.core_depth * self.core_length / (spacing + self.fin_thickness) * self.tubes
         walls = 2 * self.core_depth * self.core_length * self.tubes * spacing / (spacing + self.fin_thickness)

@@ -16,7 +16,7 @@ SIGNALS = {
     "notice": ("#0B5FA5", "#FFFFFF", "●"),
 }
 
-SMALL, PLAIN, LARGE = 9.0, 9.5, 11.0
+SMALL, PLAIN = 9.0, 9.5
 
 _RC = {
     "font.family": "sans-serif",
