@@ -6,7 +6,7 @@ from typing import Any
 
 from loopmath import tables
 from loopmath.checks import one_of
-from loopmath.parts import Block, Fan, Fitting, Pump, Reservoir, Tube
+from loopmath.parts import Block, Fan, Fitting, Inline, Pump, Reservoir, Tube
 from loopmath.radiator import Radiator
 
 #: Table of data/ and the record its rows become; a column `bore_mm` is the field `bore` in m, and so on.
@@ -16,7 +16,8 @@ CATALOGUE: dict[str, tuple[str, type]] = {
     "radiator": ("radiators.csv", Radiator),
     "block": ("blocks.csv", Block),
     "tube": ("tubes.csv", Tube),
-    "fitting": ("losses.csv", Fitting),
+    "fitting": ("fittings.csv", Fitting),
+    "inline": ("inline.csv", Inline),
     "reservoir": ("reservoirs.csv", Reservoir),
 }
 _SUFFIXES = {
@@ -42,8 +43,12 @@ _SUFFIXES = {
 def _from_row(row: dict, record: type) -> Any:
     """Turn a table row into a record: strip unit suffixes, scale to SI, ignore provenance."""
     known = {f.name for f in fields(record)}
+    if record is Fitting:  # its constants are published ones, kept once under the name in column `loss`
+        row = tables.by_name("losses.csv")[row["loss"]] | row
     values = {}
     for column, value in row.items():
+        if value == "":
+            continue
         if column in known:
             values[column] = value if column != "rigid" else value == 1.0
             continue

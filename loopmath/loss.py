@@ -85,3 +85,10 @@ def minor_loss(turbulent: Any, laminar: Any, bore: Any) -> Loss:
     """Return K = laminar/Re + turbulent on the velocity in `bore` as a `Loss`."""
     area = area_of(bore)
     return Loss(linear=laminar / (2 * bore * area), quadratic=turbulent / (2 * area**2))
+
+
+def measured_loss(linear: Any, quadratic: Any, scaled: bool) -> Loss:
+    """Return dp = linear q + quadratic q² as a `Loss`; `scaled` carries it from water at 20 degC to any coolant."""
+    if scaled:
+        return Loss(linear / REFERENCE_VISCOSITY, quadratic / REFERENCE_DENSITY)
+    return Loss(fixed_linear=linear, fixed_quadratic=quadratic)

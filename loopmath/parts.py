@@ -12,7 +12,7 @@ import numpy as np
 
 from loopmath.checks import Checked, OutOfRange
 from loopmath.laws import pipeflow, sound, turbomachine
-from loopmath.loss import PORT_BORE, REFERENCE_DENSITY, REFERENCE_VISCOSITY, Loss, minor_loss
+from loopmath.loss import PORT_BORE, Loss, measured_loss, minor_loss
 
 # ------------------------------------------------------------------------------------------ tube, fittings
 
@@ -29,6 +29,7 @@ class Tube(Checked):
     bend_radius: float = 0.025
     coolant_limit: float = 60.0
     rigid: bool = True
+    price_per_m: float | None = None
 
     RANGES: ClassVar[dict] = {
         "bore": (0.001, 0.05, "m"),
@@ -36,6 +37,7 @@ class Tube(Checked):
         "roughness_height": (0.0, 0.001, "m"),
         "bend_radius": (0.001, 1.0, "m"),
         "coolant_limit": (0.0, 200.0, "degC"),
+        "price_per_m": (0.0, 1e5, ""),
     }
 
     def __post_init__(self) -> None:
@@ -53,12 +55,15 @@ class Fitting(Checked):
     ki: Any
     kd: Any
     bore: Any = PORT_BORE
+    metal: str = ""
+    price: float | None = None
 
     RANGES: ClassVar[dict] = {
         "k1": (0.0, 1e5, ""),
         "ki": (0.0, 1e4, ""),
         "kd": (0.0, 100.0, "in^0.3"),
         "bore": (1e-3, 0.05, "m"),
+        "price": (0.0, 1e5, ""),
     }
 
     def loss(self) -> Loss:
@@ -93,6 +98,10 @@ class Pump(Checked):
         Share of full speed below which the pump stands still. [-]
     coolant_limit : float
         Warmest coolant the pump may carry. [degC]
+    measured_from, measured_to : float, optional
+        Ends of the flow that was measured, carried to full speed; beyond them the curve is a guess. [m3/s]
+    price : float, optional
+        In the builder's own currency.
     """
 
     name: str
@@ -107,6 +116,9 @@ class Pump(Checked):
     coolant_limit: float = 60.0
     volume: float = 0.0
     metal: str = ""
+    measured_from: float | None = None
+    measured_to: float | None = None
+    price: float | None = None
 
     RANGES: ClassVar[dict] = {
         "shutoff_head": (0.0, 100.0, "m"),
@@ -119,6 +131,9 @@ class Pump(Checked):
         "least_speed": (0.0, 1.0, ""),
         "coolant_limit": (0.0, 200.0, "degC"),
         "volume": (0.0, 0.01, "m^3"),
+        "measured_from": (0.0, 0.01, "m^3/s"),
+        "measured_to": (0.0, 0.01, "m^3/s"),
+        "price": (0.0, 1e5, ""),
     }
 
     def turning(self, speed: Any) -> Any:
@@ -136,7 +151,11 @@ class Pump(Checked):
 
 @dataclass(frozen=True, eq=False)
 class Fan(Checked):
-    """A fan at its full speed, in air of 1.2 kg/m3; flow [m3/s], pressure [Pa], power [W], level [dB]."""
+    """
+    A fan at its full speed, in air of 1.2 kg/m3; flow [m3/s], pressure [Pa], power [W], level [dB].
+
+    `measured_from` and `measured_to` are the ends of the air flow that was measured, carried to full speed.
+    """
 
     name: str
     size: Any
@@ -147,6 +166,9 @@ class Fan(Checked):
     sound_level: Any = 0.0
     least_speed: float = 0.2
     full_rpm: float = 0.0
+    measured_from: float | None = None
+    measured_to: float | None = None
+    price: float | None = None
 
     RANGES: ClassVar[dict] = {
         "size": (0.04, 0.3, "m"),
@@ -156,6 +178,10 @@ class Fan(Checked):
         "power": (0.0, 100.0, "W"),
         "sound_level": (0.0, 120.0, "dB"),
         "least_speed": (0.0, 1.0, ""),
+        "full_rpm": (0.0, 20000.0, ""),
+        "measured_from": (0.0, 1.0, "m^3/s"),
+        "measured_to": (0.0, 1.0, "m^3/s"),
+        "price": (0.0, 1e5, ""),
     }
 
     def turning(self, speed: Any) -> Any:
@@ -205,6 +231,8 @@ class Block(Checked):
         What the coolant film adds at `reference_flow`. [K/W]
     exponent : float or array
         That part falls as flow^-exponent. [-]
+    measured_from, measured_to : float, optional
+        Ends of the flow at which loss and resistance were both measured. [m3/s]
     """
 
     name: str
@@ -218,6 +246,9 @@ class Block(Checked):
     scaled: bool = True
     metal: str = "copper"
     volume: float = 0.0
+    measured_from: float | None = None
+    measured_to: float | None = None
+    price: float | None = None
 
     RANGES: ClassVar[dict] = {
         "linear": (0.0, 1000000000000.0, "Pa s/m3"),
@@ -227,13 +258,14 @@ class Block(Checked):
         "reference_flow": (1e-07, 0.01, "m^3/s"),
         "exponent": (0.0, 2.0, ""),
         "volume": (0.0, 0.01, "m^3"),
+        "measured_from": (0.0, 0.01, "m^3/s"),
+        "measured_to": (0.0, 0.01, "m^3/s"),
+        "price": (0.0, 1e5, ""),
     }
 
     def losses(self) -> dict[str, Loss]:
         """Return the block's loss, by cause."""
-        if self.scaled:
-            return {"block": Loss(self.linear / REFERENCE_VISCOSITY, self.quadratic / REFERENCE_DENSITY)}
-        return {"block": Loss(fixed_linear=self.linear, fixed_quadratic=self.quadratic)}
+        return {"block": measured_loss(self.linear, self.quadratic, self.scaled)}
 
     def thermal_resistance(self, flow: Any) -> Any:
         """Return case-to-coolant resistance at a flow [m3/s]. [K/W]"""
@@ -250,17 +282,49 @@ class Reservoir(Checked):
     ki: Any = 1.5
     bore: Any = PORT_BORE
     material: str = "PMMA"
+    metal: str = ""
+    price: float | None = None
 
     RANGES: ClassVar[dict] = {
         "volume": (0.0, 0.1, "m^3"),
         "k1": (0.0, 1e5, ""),
         "ki": (0.0, 1e4, ""),
         "bore": (1e-3, 0.05, "m"),
+        "price": (0.0, 1e5, ""),
     }
 
     def losses(self) -> dict[str, Loss]:
         """Return the loss of entering and leaving the tank."""
         return {"reservoir": minor_loss(self.ki, self.k1, self.bore)}
+
+
+@dataclass(frozen=True, eq=False)
+class Inline(Checked):
+    """
+    A part in the line known by its loss alone: a filter, a flow meter, a quick-release pair.
+
+    `linear`, `quadratic` and `scaled` are those of `Block`; `kind_of_part` says what it is.
+    """
+
+    name: str
+    kind_of_part: str
+    linear: Any = 0.0
+    quadratic: Any = 0.0
+    scaled: bool = True
+    metal: str = ""
+    volume: Any = 0.0
+    price: float | None = None
+
+    RANGES: ClassVar[dict] = {
+        "linear": (0.0, 1e12, "Pa s/m3"),
+        "quadratic": (0.0, 1e16, "Pa s2/m6"),
+        "volume": (0.0, 0.1, "m^3"),
+        "price": (0.0, 1e5, ""),
+    }
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the part's loss."""
+        return {self.name: measured_loss(self.linear, self.quadratic, self.scaled)}
 
 
 def sound_of(level: Any, speed: Any, count: Any = 1) -> Any:

@@ -9,7 +9,7 @@ import numpy as np
 
 from loopmath.checks import Checked, InputError
 from loopmath.laws import convection, coolant, pipeflow
-from loopmath.loss import PORT_BORE, Friction, Loss, minor_loss
+from loopmath.loss import PORT_BORE, Friction, Loss, measured_loss, minor_loss
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +46,13 @@ class Radiator(Checked):
         no source).
     fin_conductivity : float, optional
         [W/(m K)]; by default that of the metal (handbook values from memory: copper 390, aluminium 200).
+    liquid_heat : float
+        Factor on the coolant's film; 1 unless a measurement says otherwise. [-]
+    linear, quadratic : float, optional
+        Measured loss of the coolant side in water at 20 degC, dp = linear*q + quadratic*q²; by default that of
+        the core. [Pa s/m3], [Pa s2/m6]
+    measured_from, measured_to, measured_air_from, measured_air_to : float, optional
+        Ends of the coolant flow, and of the air flow through one position, that were measured. [m3/s]
     """
 
     name: str
@@ -68,6 +75,14 @@ class Radiator(Checked):
     tube_wall: float = 0.0002
     fin_thickness: float = 0.00006
     fin_conductivity: float | None = None
+    liquid_heat: float = 1.0
+    linear: float | None = None
+    quadratic: float | None = None
+    measured_from: float | None = None
+    measured_to: float | None = None
+    measured_air_from: float | None = None
+    measured_air_to: float | None = None
+    price: float | None = None
 
     RANGES: ClassVar[dict] = {
         "positions": (1, 8, ""),
@@ -80,7 +95,20 @@ class Radiator(Checked):
         "louvre_loss": (0.0, 10.0, ""),
         "louvre_pitch": (1e-4, 0.1, "m"),
         "tank_volume_per_width": (0.0, 0.01, "m^2"),
+        "frame": (0.0, 0.05, "m"),
+        "tube_pitch": (0.004, 0.05, "m"),
+        "tube_height": (0.001, 0.02, "m"),
+        "tube_wall": (0.00005, 0.002, "m"),
+        "fin_thickness": (0.00001, 0.001, "m"),
         "fin_conductivity": (1.0, 500.0, "W/(m K)"),
+        "liquid_heat": (0.1, 10.0, ""),
+        "linear": (0.0, 1e12, "Pa s/m3"),
+        "quadratic": (0.0, 1e16, "Pa s2/m6"),
+        "measured_from": (0.0, 0.01, "m^3/s"),
+        "measured_to": (0.0, 0.01, "m^3/s"),
+        "measured_air_from": (0.0, 1.0, "m^3/s"),
+        "measured_air_to": (0.0, 1.0, "m^3/s"),
+        "price": (0.0, 1e5, ""),
     }
 
     def __post_init__(self) -> None:
@@ -115,7 +143,9 @@ class Radiator(Checked):
         return height, width, self.tubes * self.tube_rows / self.passes
 
     def losses(self) -> dict[str, Loss]:
-        """Return the liquid side's loss: tube friction and the turns in the tanks."""
+        """Return the liquid side's loss: as measured, or tube friction and the turns in the tanks."""
+        if self.linear is not None and self.quadratic is not None:
+            return {"radiator": measured_loss(self.linear, self.quadratic, scaled=True)}
         height, width, count = self._duct()
         duct = Friction(
             self.core_length * self.passes,
@@ -187,7 +217,9 @@ class Radiator(Checked):
         reynolds_factor = diameter / (height * width * count)
         fully_developed = convection.rectangle_nusselt(height / width)
         area = 2 * (height + width) * self.core_length * count * self.passes
-        return DuctConductance(reynolds_factor, fully_developed, diameter / self.core_length, area / diameter)
+        return DuctConductance(
+            reynolds_factor, fully_developed, diameter / self.core_length, self.liquid_heat * area / diameter
+        )
 
 
 @dataclass(frozen=True, eq=False)
