@@ -1,13 +1,19 @@
-"""The catalogue of data/: rows become part records, and names that are not there get their neighbours."""
+"""The catalogue: rows of data/ and the user's own parts as records; names not there get their neighbours."""
 
-from dataclasses import fields
-from functools import cache
+from dataclasses import fields, replace
+from functools import cache, lru_cache
+from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from loopmath import tables
-from loopmath.checks import one_of
+from loopmath.checks import InputError, one_of
+from loopmath.files import Saved, own_folder, read_text, save_over
 from loopmath.parts import Block, Fan, Fitting, Inline, Pump, Reservoir, Tube
 from loopmath.radiator import Radiator
+from loopmath.reader import Reader, kinds_of, needed_by, parsed
+from loopmath.toml_text import Leaf, changed
 
 #: Table of data/ and the record its rows become; a column `bore_mm` is the field `bore` in m, and so on.
 CATALOGUE: dict[str, tuple[str, type]] = {
@@ -20,6 +26,17 @@ CATALOGUE: dict[str, tuple[str, type]] = {
     "inline": ("inline.csv", Inline),
     "reservoir": ("reservoirs.csv", Reservoir),
 }
+#: Fields that name a material, and where the names are.
+MATERIALS = {
+    "metal": lambda: tables.by_name("metals.csv"),
+    "solder": lambda: tables.by_name("metals.csv"),
+    "material": lambda: [*tables.by_name("plastics.csv"), "copper"],
+}
+#: The version of own parts files this package reads, and how such a file begins.
+OWN_FORMAT = 1
+OWN_START = """# Parts of your own: measured, or read off a data sheet. Each is offered beside the catalogue.
+format = 1
+"""
 _SUFFIXES = {
     "_mm": 1e-3,
     "_um": 1e-6,
@@ -54,24 +71,26 @@ def _from_row(row: dict, record: type) -> Any:
             continue
         for suffix in sorted(_SUFFIXES, key=len, reverse=True):
             if column.endswith(suffix) and column.removesuffix(suffix) in known:
-                values[column.removesuffix(suffix)] = value * _SUFFIXES[suffix]
+                # Rounded as text in a file is, so that a part written out and read back is the very same.
+                values[column.removesuffix(suffix)] = float(f"{value * _SUFFIXES[suffix]:.13g}")
                 break
     return record(**values)
 
 
 def names(kind: str) -> list[str]:
-    """Return the names in the catalogue of one kind of part."""
-    return list(tables.by_name(CATALOGUE[one_of("kind of part", kind, CATALOGUE)][0]))
+    """Return the names of one kind of part: the user's own first, then those of data/."""
+    shipped = tables.by_name(CATALOGUE[one_of("kind of part", kind, CATALOGUE)][0])
+    return [*(name for own, name in _own() if own == kind and name not in shipped), *shipped]
 
 
 def part(kind: str, name: str, field_name: str = "") -> Any:
     """
-    Return a part of the catalogue.
+    Return a part of the catalogue, or one of the user's own.
 
     Parameters
     ----------
     kind : str
-        One of `CATALOGUE`: "pump", "fan", "radiator", "block", "tube", "fitting", "reservoir".
+        One of `CATALOGUE`: "pump", "fan", "radiator", "block", "tube", "fitting", "inline", "reservoir".
     name : str
         Its name there.
     field_name : str
@@ -80,15 +99,168 @@ def part(kind: str, name: str, field_name: str = "") -> Any:
     Raises
     ------
     InputError
-        If the name is not in the catalogue; the nearest names are listed.
+        If the name is neither in data/ nor among the user's own parts; the nearest names are listed.
     """
-    one_of(field_name or kind, name, tables.by_name(CATALOGUE[kind][0]), "The catalogue is in data/.")
-    return _part(kind, name)
+    found = shipped(kind, name) or _own().get((kind, name))
+    if found is None:
+        one_of(field_name or kind, name, names(kind), "The catalogue is in data/; your own parts are listed with it.")
+    return found
+
+
+def shipped(kind: str, name: str) -> Any:
+    """Return a part of data/, None if there is none of this name."""
+    return _part(kind, name) if name in tables.by_name(CATALOGUE[kind][0]) else None
 
 
 @cache
 def _part(kind: str, name: str) -> Any:
     return _from_row(tables.by_name(CATALOGUE[kind][0])[name], CATALOGUE[kind][1])
+
+
+# ------------------------------------------------------------------------------------------- the user's own parts
+
+
+def own_file() -> Path:
+    """Return the path of the user's own parts file."""
+    return own_folder() / "parts.toml"
+
+
+def own_parts() -> dict[tuple[str, str], Any]:
+    """
+    Return the user's own parts by kind and name.
+
+    Raises
+    ------
+    InputError
+        If there is a file and something in it is not accepted; every problem is told with its line.
+    """
+    return _read_own(own_file(), _stamp(own_file()))
+
+
+def own_trouble() -> str:
+    """Return in words why the user's own parts cannot be offered; empty if they are."""
+    try:
+        own_parts()
+    except InputError as problem:
+        return f"Your own parts are left out until this is put right: {problem}"
+    return ""
+
+
+def _own() -> dict[tuple[str, str], Any]:
+    """Return the user's own parts, none while their file has something wrong in it: the shipped ones still serve."""
+    try:
+        return own_parts()
+    except InputError:
+        return {}
+
+
+def _stamp(path: Path) -> tuple | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size
+
+
+@lru_cache(maxsize=8)
+def _read_own(path: Path, stamp: tuple | None) -> dict[tuple[str, str], Any]:
+    if stamp is None:
+        return {}
+    origin, read = read_text(path, "own parts file"), Reader()
+    document = parsed(origin, "own parts file")
+    if document.pop("format", None) != OWN_FORMAT:
+        read.note(("format",), "missing or another", str(OWN_FORMAT), "This package reads that version of parts files.")
+    found = read_parts(read, document, ())
+    read.done("own parts file", origin.text)
+    return found
+
+
+def read_parts(read: Reader, document: dict, place: tuple) -> dict[tuple[str, str], Any]:
+    """Return the parts described in tables [KIND.NAME] by kind and name; problems are noted in `read`."""
+    read.known(document, place, CATALOGUE)
+    found = {}
+    for kind in (k for k in document if k in CATALOGUE):
+        for name, table in read.table(document[kind], (*place, kind)).items():
+            here = (*place, kind, name)
+            table = read.table(table, here)
+            read.known(table, here, kinds_of(CATALOGUE[kind][1]))
+            found[kind, name] = read_record(read, kind, name, table, here)
+    return {key: value for key, value in found.items() if value is not None}
+
+
+def read_record(read: Reader, kind: str, name: str, table: dict, place: tuple, base: Any = None) -> Any:
+    """
+    Return the part a table describes, or `base` with those of its fields that the table gives.
+
+    Problems are noted in `read`, and None is returned for them.
+    """
+    made = CATALOGUE[kind][1]
+    before = len(read.problems)
+    given = {key: read.value(table, place, key, kind_) for key, kind_ in kinds_of(made).items() if key in table}
+    for key, listed in MATERIALS.items():
+        if isinstance(given.get(key), str):
+            read.tried((*place, key), one_of, "", given[key], ["", *listed()])
+    if base is None:
+        for key in needed_by(made):
+            if key not in given:
+                words = ", ".join(needed_by(made))
+                read.note((*place, key), "missing", "a value", f"A {kind} of your own needs: {words}.")
+    if len(read.problems) > before:
+        return None
+    if base is None:
+        return read.built(made, place, name=name, **given)
+    return read.built(lambda **new: replace(base, **new), place, **given) if given else base
+
+
+def described(kind: str, record: Any, base: Any = None) -> dict[str, Leaf]:
+    """Return the fields of a part that differ from `base`, or from what a record has by itself."""
+    made, out = CATALOGUE[kind][1], {}
+    if type(record) is not made:
+        raise InputError(
+            record.name, type(record).__name__, f"a {made.__name__}", "Only such a part can be written to a file."
+        )
+    defaults = {f.name: f.default for f in fields(made)}
+    for key, how in kinds_of(made).items():
+        value, usual = getattr(record, key), getattr(base, key) if base is not None else defaults[key]
+        if np.ndim(value):
+            raise InputError(f"{record.name}, {key}", "an array", "one value", "Save one design at a time.")
+        if value != usual:
+            out[key] = Leaf(value, how)
+    return out
+
+
+def keep_part(kind: str, record: Any, note: str = "") -> Saved:
+    """
+    Write a part into the user's own parts file; it is then offered wherever parts are chosen.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `CATALOGUE`.
+    record : Pump, Fan, Radiator, Block, ...
+        The part; its name must be new.
+    note : str
+        Where its numbers come from; kept beside them.
+
+    Raises
+    ------
+    InputError
+        If the name is taken or empty, or the file has something wrong in it: it is then left alone.
+    """
+    one_of("kind of part", kind, CATALOGUE)
+    if not record.name.strip() or record.name != record.name.strip():
+        raise InputError("name of the part", record.name, "a name without blanks at its ends")
+    own = own_parts()
+    if record.name in names(kind):
+        raise InputError("name of the part", record.name, "a name not used yet", "Add a word that tells the two apart.")
+    path = own_file()
+    origin = read_text(path, "own parts file") if path.exists() else None
+    text = origin.text if origin else OWN_START
+    new = described(kind, record) | ({"note": Leaf(note)} if note else {})
+    old = {k: {n: {} for own_kind, n in own if own_kind == k} for k in {own_kind for own_kind, _ in own}}
+    wanted = {k: dict(inner) for k, inner in old.items()}
+    wanted.setdefault(kind, {})[record.name] = new
+    return save_over(path, changed(text, old, wanted), origin, "own parts file")
 
 
 def fan_of_size(like: Fan, size: float) -> Fan:

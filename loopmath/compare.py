@@ -1,8 +1,6 @@
 """Kept designs side by side: a table, and files to hand on."""
 
 import html
-import os
-import tempfile
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,6 +9,7 @@ import pandas as pd
 
 from loopmath import loop as tree
 from loopmath.checks import InputError
+from loopmath.files import write_whole
 from loopmath.solution import Solution
 from loopmath.units import DISPLAY
 
@@ -119,21 +118,6 @@ class Comparison:
                 "a folder that can be written to",
                 f"The system says: {fault}.",
             ) from None
-
-
-def write_whole(path: Path, text: str) -> Path:
-    """Write a file so that it is there whole or not at all: temporary file, flush, replace."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".tmp")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-    return path
 
 
 def markdown(table: pd.DataFrame) -> str:

@@ -6,7 +6,7 @@ tree are `leaves` (read) and `mapped` (rebuild); nothing else in the package kno
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar
 
 import numpy as np
@@ -20,9 +20,16 @@ from loopmath.radiator import AirSide
 
 @dataclass(frozen=True, eq=False)
 class Element(Checked):
-    """A leaf of the tree: something the coolant passes. `name` is unique in its loop."""
+    """
+    A leaf of the tree: something the coolant passes. `name` is unique in its loop.
+
+    `position` is (x, y, z) in the case, seen from the front: to the right, to the rear, up [m]; `note` is the
+    builder's own words.
+    """
 
     name: str
+    position: tuple[float, float, float] | None = field(default=None, kw_only=True)
+    note: str = field(default="", kw_only=True)
 
     #: What a builder calls this kind of thing.
     kind = "element"
@@ -67,15 +74,17 @@ class PumpUnit(Element):
 
 @dataclass(frozen=True, eq=False)
 class Source(Element):
-    """A block with the heat of what it cools."""
+    """A block with the heat of what it cools: as it usually is, and at its peak."""
 
     block: parts.Block
     heat: Any = 0.0
     limit: Any = 90.0
+    peak_heat: Any = None
     kind = "block"
 
     RANGES: ClassVar[dict] = {
         "heat": (0.0, 3000.0, "W"),
+        "peak_heat": (0.0, 3000.0, "W"),
         "limit": (0.0, 200.0, "degC"),
     }
 
@@ -108,7 +117,7 @@ class RadiatorUnit(Element):
     RANGES: ClassVar[dict] = {
         "fan_speed": (0.0, 1.0, "of full speed"),
         "fans_in_series": (1, 4, ""),
-        "air_flow_each": (0.0, 1.0, "m^3/s"),
+        "air_flow_each": (0.0, 1.0, "m^3/s of air"),
         "filter_loss": (0.0, 1000.0, "velocity heads"),
     }
 
@@ -236,6 +245,10 @@ class Fittings(Element):
     count: Any = 1.0
     kind = "fitting"
 
+    def metals(self) -> tuple[str, ...]:
+        """Return the fittings' wetted metal."""
+        return (self.fitting.metal,) if self.fitting.metal else ()
+
     RANGES: ClassVar[dict] = {"count": (0, 1000, "")}
 
     def losses(self) -> dict[str, Loss]:
@@ -261,7 +274,7 @@ class Tank(Element):
 
 @dataclass(frozen=True, eq=False)
 class Resistance(Element):
-    """Any other part in the line, given by its loss: a filter, a flow meter, a valve."""
+    """A loss in the line given as such, with no part of the catalogue behind it."""
 
     given: Loss
     held: Any = 0.0
@@ -283,12 +296,41 @@ class Resistance(Element):
 
 
 @dataclass(frozen=True, eq=False)
+class InlineUnit(Element):
+    """A part in the line known by its loss: a filter, a flow meter, a quick-release pair."""
+
+    inline: parts.Inline
+    kind = "in-line part"
+
+    def losses(self) -> dict[str, Loss]:
+        """Return the part's loss."""
+        return {self.name: sum(self.inline.losses().values(), Loss())}
+
+    def volume(self) -> Any:
+        """Return the coolant in the part. [m3]"""
+        return self.inline.volume
+
+    def metals(self) -> tuple[str, ...]:
+        """Return the part's wetted metal."""
+        return (self.inline.metal,) if self.inline.metal else ()
+
+
+#: What a dead leg is there for.
+PURPOSES = ("drain", "fill", "gauge", "other")
+
+
+@dataclass(frozen=True, eq=False)
 class DeadLeg(Element):
     """A branch nothing flows through: a drain leg, a fill tube. It holds coolant at case-air temperature."""
 
     tube: parts.Tube
     length: Any
+    purpose: str = "other"
     kind = "dead leg"
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        one_of(f"{self.name}, purpose", self.purpose, PURPOSES)
 
     RANGES: ClassVar[dict] = {"length": (0.0, 50.0, "m")}
 

@@ -121,7 +121,7 @@ class Pump(Checked):
     price: float | None = None
 
     RANGES: ClassVar[dict] = {
-        "shutoff_head": (0.0, 100.0, "m"),
+        "shutoff_head": (0.0, 100.0, "m of head"),
         "runout_flow": (1e-07, 0.01, "m^3/s"),
         "exponent": (1.0, 6.0, ""),
         "power_shutoff": (0.0, 1000.0, "W"),
@@ -172,15 +172,15 @@ class Fan(Checked):
 
     RANGES: ClassVar[dict] = {
         "size": (0.04, 0.3, "m"),
-        "free_flow": (0.0001, 1.0, "m^3/s"),
+        "free_flow": (0.0001, 1.0, "m^3/s of air"),
         "shutoff_pressure": (0.1, 1000.0, "Pa"),
         "exponent": (1.0, 6.0, ""),
         "power": (0.0, 100.0, "W"),
         "sound_level": (0.0, 120.0, "dB"),
         "least_speed": (0.0, 1.0, ""),
         "full_rpm": (0.0, 20000.0, ""),
-        "measured_from": (0.0, 1.0, "m^3/s"),
-        "measured_to": (0.0, 1.0, "m^3/s"),
+        "measured_from": (0.0, 1.0, "m^3/s of air"),
+        "measured_to": (0.0, 1.0, "m^3/s of air"),
         "price": (0.0, 1e5, ""),
     }
 

@@ -8,10 +8,11 @@ import numpy as np
 
 from loopmath import catalogue, parts, tables
 from loopmath import loop as tree
-from loopmath.checks import InputError, between, one_of
+from loopmath.checks import Checked, InputError, between, one_of
+from loopmath.files import Origin
 from loopmath.laws import coolant as coolants
 from loopmath.laws.coolant import Coolant
-from loopmath.units import to_si
+from loopmath.units import KIND_OF_UNIT, to_si
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +40,20 @@ class Plan:
         Warmest coolant the builder accepts. [degC]
     sound_limit : float
         Loudest level the builder accepts. [dB]
+    money_limit : float, optional
+        What the parts may cost, in `currency`.
+    currency : str
+        The builder's own, such as "EUR": every price of a plan is in it.
+    coolant_price : float, optional
+        Price of a litre of coolant.
+    tube : Tube, optional
+        What a run is made of unless it says otherwise.
+    fitting_metal : str
+        What the coolant touches in the fittings of runs unless a run says otherwise.
+    also_wetted : tuple of str
+        Metals the coolant touches in something that is no part of the plan, such as a coil in the tank.
+    origin : Origin, optional
+        The file it was read from.
     """
 
     title: str
@@ -51,6 +66,13 @@ class Plan:
     coolant_limit: float = 45.0
     sound_limit: float = 40.0
     notes: str = ""
+    money_limit: float | None = None
+    currency: str = ""
+    coolant_price: float | None = None
+    tube: parts.Tube | None = None
+    fitting_metal: str = "nickel plate"
+    also_wetted: tuple[str, ...] = ()
+    origin: Origin | None = None
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
@@ -58,11 +80,29 @@ class Plan:
         between("height", self.height, -400.0, 5000.0, "m")
         between("case_air_over_room", self.case_air_over_room, 0.0, 40.0, "K")
         between("listener", self.listener, 0.1, 20.0, "m")
+        between("coolant_limit", self.coolant_limit, 5.0, 95.0, "degC")
+        between("sound_limit", self.sound_limit, 0.0, 120.0, "dB")
+        for name in ("money_limit", "coolant_price"):
+            if getattr(self, name) is not None:
+                between(name, getattr(self, name), 0.0, 1e7)
 
     @property
     def case_air(self) -> Any:
         """Air inside the case. [degC]"""
         return self.room_air + self.case_air_over_room
+
+    def at_peak(self) -> "Plan":
+        """
+        Return the plan with every source at its peak heat.
+
+        It has no origin: it is for looking, and saving it would turn the peak into the usual heat.
+        """
+
+        def peak(leaf: Any) -> Any:
+            at_most = isinstance(leaf, tree.Source) and leaf.peak_heat is not None
+            return replace(leaf, heat=leaf.peak_heat) if at_most else leaf
+
+        return replace(self.with_loop(peak), origin=None)
 
     def units(self, kind: type) -> list:
         """Return the elements of one class, in flow order."""
@@ -98,7 +138,8 @@ def _set_tubes(plan: Plan, change: Callable[[parts.Tube], parts.Tube]) -> Plan:
             return leaf
         return replace(leaf, tube=changed.setdefault(id(tube), change(tube)))
 
-    return plan.with_loop(one)
+    plan = plan.with_loop(one)
+    return plan if plan.tube is None else replace(plan, tube=changed.get(id(plan.tube)) or change(plan.tube))
 
 
 def _set_bore(plan: Plan, value: Any) -> Plan:
@@ -114,10 +155,21 @@ def _set_coolant(plan: Plan, value: Any) -> Plan:
     return replace(plan, coolant=value if isinstance(value, Coolant) else coolants.coolant(value))
 
 
+#: Layouts of the blocks; the first leaves the loop as the plan has it.
+AS_PLANNED = "as planned"
+LAYOUTS = (AS_PLANNED, "series", "parallel")
+
+
 def _set_layout(plan: Plan, value: str) -> Plan:
-    one_of("layout", value, ("series", "parallel"))
+    one_of("layout", value, LAYOUTS)
+    if value == AS_PLANNED:
+        return plan
     in_series = tree.blocks_in_series(plan.loop)
     return replace(plan, loop=in_series if value == "series" else tree.blocks_in_parallel(in_series))
+
+
+def _set_load(plan: Plan, value: str) -> Plan:
+    return plan.at_peak() if one_of("load", value, ("usual", "peak")) == "peak" else plan
 
 
 def _fitted(unit: tree.RadiatorUnit, radiator: Any) -> tree.RadiatorUnit:
@@ -204,29 +256,19 @@ SETTINGS: dict[str, Setting] = {
     "coolant": Setting("coolant", "name", None, None, _set_coolant),
     "layout": Setting("blocks in series or parallel", "name", None, None, _set_layout),
     "radiator": Setting("first radiator", "name", None, None, _set_radiator),
+    "load": Setting("usual or peak heat", "name", None, None, _set_load),
     "pump": Setting("pump", "name", None, None, _set_pump),
     "fan": Setting("fan", "name", None, None, _set_fan),
 }
 
 
-#: Kind of quantity of the fields that dotted settings may give with a unit; all other numbers are SI.
+#: Kind of quantity of the fields that dotted settings may give with a unit: what the records say of their ranges.
 FIELD_KINDS = {
-    "heat": "power",
-    "limit": "temperature",
-    "speed": "share",
-    "fan_speed": "share",
-    "length": "length",
-    "bore": "length",
-    "outside": "length",
-    "depth": "length",
-    "fan_size": "length",
-    "positions": "count",
-    "passes": "count",
-    "bends": "count",
-    "fittings": "count",
-    "resistance": "resistance",
-    "volume": "volume",
-}
+    name: KIND_OF_UNIT[unit]
+    for record in (*Checked.__subclasses__(), *tree.Element.__subclasses__())
+    for name, (_, _, unit) in record.RANGES.items()
+    if unit in KIND_OF_UNIT
+} | {"positions": "count", "passes": "count", "bends": "count", "fittings": "count"}
 
 
 def kind_of(name: str) -> str:
@@ -281,7 +323,7 @@ def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
     own = {f.name for f in fields(leaf)}
     if attribute.endswith("metal"):
         one_of(name, value, tables.by_name("metals.csv"))
-    if attribute in FIELD_KINDS:
+    if attribute in FIELD_KINDS and value is not None:
         value = to_si(name, value, FIELD_KINDS[attribute])
     if attribute in own and attribute != "name":
         old = getattr(leaf, attribute)

@@ -106,8 +106,8 @@ class Radiator(Checked):
         "quadratic": (0.0, 1e16, "Pa s2/m6"),
         "measured_from": (0.0, 0.01, "m^3/s"),
         "measured_to": (0.0, 0.01, "m^3/s"),
-        "measured_air_from": (0.0, 1.0, "m^3/s"),
-        "measured_air_to": (0.0, 1.0, "m^3/s"),
+        "measured_air_from": (0.0, 1.0, "m^3/s of air"),
+        "measured_air_to": (0.0, 1.0, "m^3/s of air"),
         "price": (0.0, 1e5, ""),
     }
 

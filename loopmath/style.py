@@ -1,6 +1,7 @@
 """One look for every figure, table and page: colours by meaning, type sizes, signal words."""
 
 import matplotlib as mpl
+from matplotlib.colors import to_hex
 
 #: Colour has one meaning everywhere (Okabe-Ito palette, safe for colour-blind readers).
 LIQUID, AIR, HEAT, PUMP, LIMIT = "#0072B2", "#56B4E9", "#D55E00", "#009E73", "#CC79A7"
@@ -17,6 +18,15 @@ SIGNALS = {
 }
 
 SMALL, PLAIN = 9.0, 9.5
+
+#: Coolant temperature has one map of colours on one range, the same on every figure. [degC]
+WARM_LOW, WARM_HIGH = 20.0, 60.0
+#: Evenly rising in lightness, made for colour-blind readers, and in order still when printed grey.
+WARM_MAP = "cividis"
+#: A tube whose temperature is not known.
+PLAIN_TUBE = "#A9BCC9"
+#: Weights of lines in drawings of the machine: hairlines, outlines, tubes. [pt]
+HAIR, OUTLINE, TUBE = 0.8, 1.4, 4.5
 
 _RC = {
     "font.family": "sans-serif",
@@ -48,6 +58,19 @@ _RC = {
     "axes.unicode_minus": True,
     "path.simplify_threshold": 1.0,
 }
+
+
+def warm_colour(temperature: float) -> str:
+    """
+    Return the colour of coolant at a temperature [degC]; outside the range it is that of the nearer end.
+
+    Examples
+    --------
+    >>> warm_colour(15.0) == warm_colour(20.0) != warm_colour(21.0)
+    True
+    """
+    share = (float(temperature) - WARM_LOW) / (WARM_HIGH - WARM_LOW)
+    return to_hex(mpl.colormaps[WARM_MAP](min(max(share, 0.0), 1.0)))
 
 
 def look() -> mpl.RcParams:

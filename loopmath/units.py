@@ -31,6 +31,46 @@ INSIDE = {
     "resistance": "delta_degC/W",
     "sound": "",
     "count": "",
+    "linear loss": "Pa*s/m^3",
+    "quadratic loss": "Pa*s^2/m^6",
+    "area": "m^2",
+}
+#: What a record's range says after its numbers -> the kind of quantity; any other remark stands at a plain number.
+KIND_OF_UNIT = {
+    "m": "length",
+    "m of head": "head",
+    "m^3": "volume",
+    "m^2": "area",
+    "m^3/s": "flow",
+    "m^3/s of air": "air flow",
+    "Pa": "pressure",
+    "degC": "temperature",
+    "K/W": "resistance",
+    "W": "power",
+    "dB": "sound",
+    "of full speed": "share",
+    "Pa s/m3": "linear loss",
+    "Pa s2/m6": "quadratic loss",
+}
+#: Units a person would write, tried in this order; the first that gives the number in few digits is taken.
+_WRITTEN = {
+    "flow": ("L/min", "L/hour"),
+    "air flow": ("m^3/hour",),
+    "head": ("m",),
+    "pressure": ("kPa", "Pa"),
+    "length": ("mm", "m"),
+    "temperature": ("degC",),
+    "difference": ("K",),
+    "power": ("W",),
+    "share": ("%",),
+    "volume": ("mL",),
+    "velocity": ("m/s",),
+    "resistance": ("K/W",),
+    "sound": ("dB",),
+    "count": ("",),
+    "linear loss": ("kPa/(L/min)",),
+    "quadratic loss": ("kPa/(L/min)^2",),
+    "area": ("mm^2",),
 }
 _EXAMPLE = {
     "flow": "'3.5 L/min' or '0.9 gal/min'",
@@ -47,6 +87,9 @@ _EXAMPLE = {
     "resistance": "'0.05 K/W'",
     "sound": "'32 dB'",
     "count": "a number such as 4",
+    "linear loss": "'0.6 kPa/(L/min)'",
+    "quadratic loss": "'0.4 kPa/(L/min)^2'",
+    "area": "'360 mm^2'",
 }
 _NUMBER = re.compile(r"^\s*([+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?)(?:\s*/\s*([0-9.]+))?\s*(.*?)\s*$")
 
@@ -84,7 +127,8 @@ def to_si(field: str, value: Any, kind: str) -> Any:
     25.0
     """
     example = _EXAMPLE[kind]
-    if isinstance(value, str):
+    typed = isinstance(value, str)
+    if typed:
         match = _NUMBER.match(value.replace("−", "-"))
         if not match:
             raise InputError(field, value, f"a number with a unit, such as {example}")
@@ -94,7 +138,7 @@ def to_si(field: str, value: Any, kind: str) -> Any:
             raise InputError(field, value, f"a number with a unit, such as {example}") from None
         unit = match[3].replace("%", "percent")
         unit = unit.replace("dBA", "").replace("dB", "") if kind == "sound" else unit
-        unit = {"°C": "degC", "°F": "degF"}.get(unit, unit)
+        unit = {"°C": "degC", "°F": "degF", "L/h": "L/hour", "m^3/h": "m^3/hour", "l/h": "L/hour"}.get(unit, unit)
         if not unit and INSIDE[kind] or "dB" in unit:  # a level is no ratio here, and no other quantity
             raise InputError(field, value, f"a number with a unit, such as {example}")
         if kind in ("sound", "count") and unit:
@@ -117,11 +161,65 @@ def to_si(field: str, value: Any, kind: str) -> Any:
             )
         if kind in ("difference", "resistance"):
             inside = inside.replace("delta_degC", "kelvin")
+        plain = not typed or registry.Unit(inside or "dimensionless") == value.units
         try:
             value = value.to(inside).magnitude
+            if not plain:  # 250 mL is 0.00025 m3, not 0.00024999999999999995
+                value = float(f"{value:.13g}")
         except pint.PintError:
             raise InputError(field, str(value), f"a quantity of the right kind, such as {example}") from None
     return number(field, value)
+
+
+def written(value: float, kind: str, like: Any = None) -> str | float | int:
+    """
+    Return one inside value as a person would write it in a file, so that it reads back to the very same number.
+
+    Parameters
+    ----------
+    value : float
+        In the unit `INSIDE[kind]`.
+    kind : str
+        A key of `INSIDE`.
+    like : str, optional
+        Text whose unit is kept: what the file says now.
+
+    Returns
+    -------
+    text : str, or a plain number for a count
+        `to_si("", text, kind) == value`, bit for bit.
+
+    Examples
+    --------
+    >>> written(0.012, "length"), written(0.0127, "length", "3/8 in"), written(0.55, "share"), written(3.0, "count")
+    ('12 mm', '0.5 in', '55 %', 3)
+    """
+    value = float(value) + 0.0  # no minus before a zero
+    if kind == "count":
+        return int(value) if value.is_integer() and abs(value) < 1e15 else value
+    own = ()
+    if isinstance(like, str) and (match := _NUMBER.match(like)) and match[3]:
+        own = (match[3],)
+    for digits in (6, 12, 17):
+        texts = [f"{_amount(value, kind, unit, digits)} {unit}" for unit in (*own, *_WRITTEN[kind])]
+        exact = [text for text in texts if to_si("", text, kind) == value]
+        if exact:
+            # The usual unit, unless another says it in clearly fewer signs: 300 mm, but 120 m.
+            return exact[0] if own else min(exact, key=lambda text: len(text) + 3 * texts.index(text))
+    inside = {"difference": "K", "resistance": "K/W"}.get(kind, INSIDE[kind])
+    return f"{value!r} {inside}" if inside else value
+
+
+def _amount(value: float, kind: str, unit: str, digits: int) -> str:
+    """Return the number of a quantity in a unit, rounded, in plain digits if that is short."""
+    unit = {"%": "percent", "dB": ""}.get(unit, unit)
+    inside = INSIDE[kind].replace("delta_degC", "kelvin") if kind in ("difference", "resistance") else INSIDE[kind]
+    amount = float(Quantity(value, inside).to({"L/h": "L/hour", "m^3/h": "m^3/hour"}.get(unit, unit)).magnitude)
+    short = f"{amount:.{digits}g}"
+    if "e" in short and 1e-6 <= abs(amount) < 1e12:
+        short = f"{amount:.{max(0, digits - 1 - int(np.floor(np.log10(abs(amount)))))}f}"
+        short = short.rstrip("0").rstrip(".") if "." in short else short
+    return short
 
 
 @dataclass(frozen=True)
@@ -177,6 +275,9 @@ DISPLAY = {
         "resistance": _shown("resistance", "delta_degC/W", "K/W", 3),
         "sound": _shown("sound", "", "dB", 0),
         "count": _shown("count", "", "", 0),
+        "linear loss": _shown("linear loss", "kPa*min/L", "kPa/(L/min)", 3),
+        "quadratic loss": _shown("quadratic loss", "kPa*min^2/L^2", "kPa/(L/min)^2", 3),
+        "area": _shown("area", "mm^2", "mm^2", 0),
     }
 }
 DISPLAY["us"] = DISPLAY["metric"] | {
@@ -190,6 +291,9 @@ DISPLAY["us"] = DISPLAY["metric"] | {
     "volume": _shown("volume", "fluid_ounce", "fl oz", 1),
     "velocity": _shown("velocity", "ft/s", "ft/s", 2),
     "resistance": _shown("resistance", "delta_degF/W", "°F/W", 3),
+    "linear loss": _shown("linear loss", "psi*min/gal", "psi/(gal/min)", 4),
+    "quadratic loss": _shown("quadratic loss", "psi*min^2/gal^2", "psi/(gal/min)^2", 4),
+    "area": _shown("area", "inch^2", "in^2", 3),
 }
 
 

@@ -1,0 +1,149 @@
+"""The user's files: read whole and in words, written whole or not at all, never over somebody else's change."""
+
+import hashlib
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from loopmath import tables
+from loopmath.checks import InputError
+
+#: No file of a builder's is larger; a file that is was chosen by mistake. [bytes]
+LARGEST = 1_000_000
+
+
+def own_folder() -> Path:
+    """
+    Return the folder of the user's own files: plans, parts, and which plan was chosen last.
+
+    It lies beside the notebooks; the environment variable LOOPMATH_MINE names another.
+    """
+    return Path(os.environ.get("LOOPMATH_MINE") or tables.DATA.parent / "workbook" / "mine")
+
+
+@dataclass(frozen=True)
+class Origin:
+    """The file something was read from, and what it held then."""
+
+    path: Path
+    text: str
+    digest: str
+
+
+def digest(raw: bytes) -> str:
+    """Return a fingerprint of a file's bytes."""
+    return hashlib.sha256(raw).hexdigest()
+
+
+def read_text(path: str | Path, what: str, largest: int = LARGEST) -> Origin:
+    """
+    Read a text file in UTF-8; a byte order mark is left out.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    what : str
+        What it is, for the message: "plan file".
+    largest : int
+        Largest file that is read. [bytes]
+
+    Raises
+    ------
+    InputError
+        If it is missing, a folder, too large, not to be read, or not in UTF-8.
+    """
+    path = Path(path)
+    try:
+        if path.is_dir():
+            raise InputError(what, str(path), "a file, not a folder")
+        size = path.stat().st_size
+        if size > largest:
+            raise InputError(
+                what, f"{path}, {size / 1e6:.1f} MB", f"a file of at most {largest / 1e6:g} MB", "Is it the right file?"
+            )
+        raw = path.read_bytes()
+        return Origin(path, raw.decode("utf-8-sig"), digest(raw))
+    except FileNotFoundError:
+        raise InputError(what, str(path), "a file that exists") from None
+    except OSError as fault:
+        raise InputError(what, str(path), "a file that can be read", f"The system says: {fault}.") from None
+    except UnicodeDecodeError:
+        raise InputError(what, str(path), "text in UTF-8", "Save it as UTF-8 and load it again.") from None
+
+
+def write_whole(path: Path, text: str) -> Path:
+    """Write a file so that it is there whole or not at all: temporary file, flush, replace."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".tmp")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(text.encode("utf-8"))
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+    return path
+
+
+def _umask() -> int:
+    now = os.umask(0)
+    os.umask(now)
+    return now
+
+
+@dataclass(frozen=True)
+class Saved:
+    """Where something was written, and in words what the user should know about it."""
+
+    path: Path
+    words: str
+
+
+def save_over(path: Path, text: str, origin: Origin | None, what: str) -> Saved:
+    """
+    Write text to a file unless that would undo a change made since it was read.
+
+    Parameters
+    ----------
+    path : Path
+        Where it should go; its folder is made if it is not there.
+    text : str
+        The whole file.
+    origin : Origin, optional
+        What the text started from. If the file on disk is no longer that, or was never read, a second file
+        beside it takes the text.
+    what : str
+        What it is, for the message.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written to; nothing is left half written.
+    """
+    target, words = path, f"Saved to {path}."
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists():
+            raw = path.read_bytes()
+            known = origin is not None and digest(raw) == origin.digest
+            if not known and raw != text.encode("utf-8"):
+                target = second(path)
+                reason = (
+                    "was changed on disk since it was read" if origin and origin.path == path else "is there already"
+                )
+                words = f"{path.name} {reason}, so it was left alone; yours is now in {target}."
+        return Saved(write_whole(target, text), words)
+    except OSError as fault:
+        raise InputError(what, str(path), "a place that can be written to", f"The system says: {fault}.") from None
+
+
+def second(path: Path) -> Path:
+    """Return the next free name beside a file: plan-2.toml, plan-3.toml."""
+    number = 2
+    while (free := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists():
+        number += 1
+    return free

@@ -1,0 +1,161 @@
+"""Read the fields of a TOML document and collect what is wrong, so that all of it is told at once."""
+
+import tomllib
+from collections.abc import Callable, Iterable
+from dataclasses import MISSING, fields
+from typing import Any
+
+from loopmath.checks import InputError, one_of
+from loopmath.files import Origin
+from loopmath.toml_text import Path, dotted, line_of
+from loopmath.units import KIND_OF_UNIT, to_si
+
+#: A field that has to be there.
+NEEDED = object()
+#: Problems told in full; what follows is counted.
+MOST_PROBLEMS = 40
+
+
+def parsed(origin: Origin, what: str) -> dict:
+    """Return a text as a TOML document, or say what is wrong with it and where."""
+    try:
+        return tomllib.loads(origin.text)
+    except tomllib.TOMLDecodeError as fault:
+        raise InputError(what, str(origin.path), "a TOML document", f"The reader says: {fault}.") from None
+    except RecursionError:
+        raise InputError(what, str(origin.path), "a TOML document", "It is nested too deeply.") from None
+
+
+def kinds_of(record: type) -> dict[str, str]:
+    """Return the fields of a part's record and how each is written: a kind of quantity, "text" or "truth"."""
+    out = {}
+    for f in fields(record):
+        if f.name in ("name", "position", "note"):
+            continue
+        if f.name in record.RANGES:
+            out[f.name] = KIND_OF_UNIT.get(record.RANGES[f.name][2], "count")
+        elif f.type in (str, bool):
+            out[f.name] = "text" if f.type is str else "truth"
+    return out
+
+
+def needed_by(record: type) -> list[str]:
+    """Return the fields a record cannot be made without, its name left out."""
+    return [f.name for f in fields(record) if f.default is MISSING and f.name != "name"]
+
+
+class Problem(InputError):
+    """What is wrong at one place of a file."""
+
+    def __init__(self, place: Path, value: Any, accepted: str, remedy: str = "", line: int | None = None) -> None:
+        super().__init__(dotted(place), value, accepted, remedy)
+        self.place, self.line = place, line
+
+    def __str__(self) -> str:
+        words = super().__str__()
+        return f"line {self.line}: {words}" if self.line else words
+
+
+class Problems(InputError):
+    """All that is wrong with a file: `problems` holds each with its place, line, value and what is accepted."""
+
+    def __init__(self, what: str, problems: list[Problem]) -> None:
+        self.problems = problems
+        shown = "; ".join(f"({n}) {p}" for n, p in enumerate(problems[:MOST_PROBLEMS], start=1))
+        more = len(problems) - MOST_PROBLEMS
+        super().__init__(
+            what, f"{len(problems)} problems", f"a {what} without them", shown + (f"; and {more} more" * (more > 0))
+        )
+
+
+class Reader:
+    """Reads fields of tables by their place and notes every problem."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+
+    def note(self, place: Path, value: Any, accepted: str, remedy: str = "") -> None:
+        """Note a problem, one for each place."""
+        if all(p.place != place for p in self.problems):
+            self.problems.append(Problem(place, value, accepted, remedy))
+
+    def tried(self, place: Path, make: Callable, *args: Any, **how: Any) -> Any:
+        """Return `make(...)`, or None with its refusal noted at a place."""
+        try:
+            return make(*args, **how)
+        except InputError as problem:
+            self.note(place, problem.value, problem.accepted, problem.remedy)
+            return None
+
+    def table(self, value: Any, place: Path) -> dict:
+        """Return a table, an empty one if it is none."""
+        if isinstance(value, dict):
+            return value
+        self.note(place, value, "a table of lines KEY = VALUE")
+        return {}
+
+    def known(self, table: dict, place: Path, allowed: Iterable[str]) -> None:
+        """Note every key of a table that means nothing there; `note` is free for the builder's words."""
+        for key in table:
+            if key != "note":
+                self.tried((*place, key), one_of, "", key, allowed, "Free words go into a key called note.")
+            elif not isinstance(table[key], str):
+                self.note((*place, key), table[key], "text in quotes")
+
+    def value(self, table: dict, place: Path, key: str, kind: str, default: Any = NEEDED) -> Any:
+        """Return a field in the inside unit, its default if it is not there, None if it cannot be read."""
+        here = (*place, key)
+        if key not in table:
+            if default is NEEDED:
+                self.note(here, "missing", "a value", "Add this line.")
+                return None
+            return default
+        value = table[key]
+        if kind == "text":
+            return value if isinstance(value, str) else self.note(here, value, "text in quotes")
+        if kind == "truth":
+            return value if isinstance(value, bool) else self.note(here, value, "true or false")
+        if kind == "texts":
+            fine = isinstance(value, list) and all(isinstance(v, str) for v in value)
+            return tuple(value) if fine else self.note(here, value, "a list of texts in quotes")
+        if kind == "position":
+            if not isinstance(value, list) or len(value) != 3:
+                return self.note(here, value, 'three lengths, such as ["120 mm", "80 mm", "300 mm"]')
+            three = [self.tried((*here, n), to_si, "", v, "length") for n, v in enumerate(value)]
+            return None if None in three else tuple(three)
+        if isinstance(value, (list, dict)):
+            return self.note(here, value, "one value")
+        return self.tried(here, to_si, "", value, kind)
+
+    def built(self, make: Callable, place: Path, keys: dict[str, Path] | None = None, **values: Any) -> Any:
+        """
+        Make a record; a refusal is noted at the field that caused it.
+
+        `keys` gives the place of a field where it is not its own name. None where it may not stand makes None.
+        """
+        may_be_none = {f.name for f in fields(make) if f.default is None} if isinstance(make, type) else ()
+        if any(v is None for key, v in values.items() if key not in may_be_none):
+            return None
+        try:
+            return make(**values)
+        except InputError as problem:
+            field = problem.field.rpartition(", ")[2].replace(" ", "_")
+            at = (*place, *(keys or {}).get(field, (field,))) if field in values else place
+            self.note(at, problem.value, problem.accepted, problem.remedy)
+            return None
+
+    def done(self, what: str, text: str = "") -> None:
+        """
+        Raise everything that was noted.
+
+        Raises
+        ------
+        InputError
+            One `Problem`, or `Problems` in the order of the file.
+        """
+        if not self.problems:
+            return
+        for problem in self.problems[:MOST_PROBLEMS]:
+            problem.line = line_of(text, problem.place) if text else None
+        self.problems.sort(key=lambda p: p.line or 0)
+        raise self.problems[0] if len(self.problems) == 1 else Problems(what, self.problems)
