@@ -33,6 +33,13 @@ class Element(Checked):
 
     #: What a builder calls this kind of thing.
     kind = "element"
+    #: The field that holds its part of the catalogue, by the catalogue's own word for it.
+    slot: ClassVar[str] = ""
+
+    @property
+    def part(self) -> Any:
+        """The part of the catalogue it is, None for tube and bare losses."""
+        return getattr(self, self.slot) if self.slot else None
 
     def losses(self) -> dict[str, Loss]:
         """Return what it takes from the pressure, by cause."""
@@ -58,6 +65,7 @@ class PumpUnit(Element):
     pump: parts.Pump
     speed: Any = 1.0
     kind = "pump"
+    slot = "pump"
 
     RANGES: ClassVar[dict] = {
         "speed": (0.0, 1.0, "of full speed"),
@@ -81,6 +89,7 @@ class Source(Element):
     limit: Any = 90.0
     peak_heat: Any = None
     kind = "block"
+    slot = "block"
 
     RANGES: ClassVar[dict] = {
         "heat": (0.0, 3000.0, "W"),
@@ -113,6 +122,7 @@ class RadiatorUnit(Element):
     air_flow_each: Any = 0.0
     filter_loss: Any = 0.0
     kind = "radiator"
+    slot = "radiator"
 
     RANGES: ClassVar[dict] = {
         "fan_speed": (0.0, 1.0, "of full speed"),
@@ -244,6 +254,7 @@ class Fittings(Element):
     fitting: parts.Fitting
     count: Any = 1.0
     kind = "fitting"
+    slot = "fitting"
 
     def metals(self) -> tuple[str, ...]:
         """Return the fittings' wetted metal."""
@@ -262,6 +273,7 @@ class Tank(Element):
 
     reservoir: parts.Reservoir
     kind = "reservoir"
+    slot = "reservoir"
 
     def losses(self) -> dict[str, Loss]:
         """Return the loss of entering and leaving the tank."""
@@ -301,6 +313,7 @@ class InlineUnit(Element):
 
     inline: parts.Inline
     kind = "in-line part"
+    slot = "inline"
 
     def losses(self) -> dict[str, Loss]:
         """Return the part's loss."""

@@ -36,9 +36,10 @@ PAD = 10.0  # least distance of two labels
 EDGE = 16.0  # of a row's ends, free of labels
 GUTTER = 36.0  # between two rows, with the return line in its middle
 BRANCH_GAP = 20.0
+WIDEST = 1.35  # how far symbols may move apart where there is room
 LEG = 38.0  # how far a dead leg hangs down
 LEFT, RIGHT, TOP, FOOT = 34.0, 16.0, 14.0, 58.0  # margins; the closing line runs in the left one
-LINE_SPACING = 1.2
+ASCENT, DESCENT, LEADING = 0.76, 0.24, 0.2  # of a line of the font, in shares of its size
 #: Half width and half height of a symbol, by kind of element.
 SIZES = {"pump": (24.0, 24.0), "block": (24.0, 24.0), "radiator": (24.0, 24.0), "reservoir": (19.0, 24.0)}
 SIZES |= {"fitting": (13.0, 13.0), "other": (18.0, 16.0)}
@@ -48,10 +49,16 @@ SIZES |= {"fitting": (13.0, 13.0), "other": (18.0, 16.0)}
 
 
 @lru_cache(8192)
-def _wide(text: str, size: float, bold: bool) -> float:
-    """Return the width of a line of text, from the font's own metrics. [px]"""
+def _measured(text: str, size: float, bold: bool) -> tuple[float, float]:
+    """Return width and height of a line of text, from the font's own metrics. [px]"""
     prop = FontProperties(family="sans-serif", size=size, weight="bold" if bold else "normal")
-    return text_to_path.get_text_width_height_descent(text, prop, False)[0] * DOTS / 72
+    wide, high, below = text_to_path.get_text_width_height_descent(text, prop, False)
+    high = max(high - below, ASCENT * size) + max(below, DESCENT * size)
+    return wide * DOTS / 72, high * DOTS / 72
+
+
+def _wide(text: str, size: float = style.SMALL, bold: bool = False) -> float:
+    return _measured(text, size, bold)[0]
 
 
 def fitted(text: str, width: float, most: int, size: float = style.SMALL, bold: bool = False) -> list[str]:
@@ -103,7 +110,8 @@ class _Label:
 
     @property
     def height(self) -> float:
-        return len(self.lines) * self.size * LINE_SPACING * DOTS / 72
+        leading = LEADING * self.size * DOTS / 72
+        return sum(_measured(line, self.size, self.bold)[1] + leading for line in self.lines)
 
 
 def _label(text: str, width: float, most: int, **how: Any) -> _Label:
@@ -189,7 +197,7 @@ class _Rows:
 
 
 def _figure_width() -> float:
-    return _wide("188.8", style.SMALL, True)
+    return _wide("188.8", bold=True)
 
 
 def _leaf_cell(leaf: tree.Element, number: int, units: dict, beside: tuple[str, str]) -> _Cell:
@@ -224,7 +232,6 @@ def _leaf_cell(leaf: tree.Element, number: int, units: dict, beside: tuple[str, 
 
 def _group_cell(item: tree.Parallel, width: float, numbers: Iterator[int], units: dict) -> _Cell:
     """Return the cell of a parallel group; it sits at its left bar, on the line of its first branch."""
-    number = next(numbers)
     figure = 8.0 + _figure_width()
     branches = [_rows(branch, width - 2 * GRID - figure, numbers, units) for branch in item.branches]
     inset = GRID if any(len(branch.rows) > 1 for branch in branches) else 0.0
@@ -232,6 +239,7 @@ def _group_cell(item: tree.Parallel, width: float, numbers: Iterator[int], units
     up = branches[0].lines[0]
     down = sum(branch.height + BRANCH_GAP for branch in branches) - BRANCH_GAP - up
     above, below = (8.0, across + 8.0), (8.0, across + figure)
+    number = branches[-1].rows[-1][-1][0].number  # that of its last element
     return _Cell(item, number, above, below, up, down, 0.0, across, GRID, (), tuple(branches), inset)
 
 
@@ -329,6 +337,11 @@ def _layout(loop: tree.Series, width: float, units: dict) -> _Rows:
     if block.width + LEFT + RIGHT > width:
         need = int(np.ceil(block.width + LEFT + RIGHT))
         raise InputError("width", f"{width:.0f} px", f"{need} px or more", "So many groups in groups take more room.")
+    if not any(cell.branches for row in block.rows for cell, _ in row):
+        # A short loop may breathe: its symbols move apart, they do not grow.
+        wider = min(WIDEST, (width - LEFT - RIGHT) // GRID * GRID / block.width)
+        rows = [[(cell, x * wider) for cell, x in row] for row in block.rows]
+        block = replace(block, rows=rows, width=block.width * wider)
     return block
 
 
@@ -341,11 +354,11 @@ class _Pen:
     def __init__(self, ax: Axes, units: dict, rows: list[dict] | None, known: bool) -> None:
         self.ax, self.units, self.rows, self.known = ax, units, rows, known
 
-    def tube(self, path: list, warm: float | None, gid: str = "") -> None:
+    def tube(self, path: list, warm: float | None, gid: str, cap: str = "round") -> None:
         """Draw a stretch of tube: its colour over a thin dark edge."""
         colour = style.warm_colour(warm) if self.known else style.PLAIN_TUBE
         x, y = zip(*path, strict=True)
-        how = {"solid_capstyle": "round", "solid_joinstyle": "round"}
+        how = {"solid_capstyle": cap, "solid_joinstyle": "round"}
         self.ax.add_line(Line2D(x, y, color=style.INK, lw=style.TUBE + 2 * style.HAIR, zorder=1, **how))
         self.ax.add_line(Line2D(x, y, color=colour, lw=style.TUBE, zorder=2, gid=gid, **how))
 
@@ -361,16 +374,18 @@ class _Pen:
 
     def words(self, x: float, y: float, text: str, gid: str, **how: Any) -> None:
         """Write text as it stands: a name may have a dollar sign in it."""
-        plain = {"ha": "center", "va": "top", "fontsize": style.SMALL, "linespacing": LINE_SPACING, "zorder": 5}
+        plain = {"ha": "center", "va": "top", "fontsize": style.SMALL, "linespacing": "normal", "zorder": 5}
         self.ax.text(x, y, text, parse_math=False, gid=gid, **(plain | how))
 
-    def labels(self, x: float, y: float, labels: tuple, gids: list[str], shown: list[bool]) -> None:
+    def labels(self, x: float, y: float, labels: tuple, gids: list[str]) -> None:
         """Write labels one under the other."""
-        for label, gid, seen in zip(labels, gids, shown, strict=True):
-            if seen and label.lines:
+        for label, gid in zip(labels, gids, strict=True):
+            if label.lines:
                 weight = "bold" if label.bold else "normal"
                 text = "\n".join(label.lines)
-                self.words(x, y, text, gid, fontsize=label.size, weight=weight, color=label.colour)
+                # A single line is set without leading.
+                drop = LEADING / 2 * label.size * DOTS / 72 if len(label.lines) == 1 else 0.0
+                self.words(x, y + drop, text, gid, fontsize=label.size, weight=weight, color=label.colour)
             y += label.height
 
     def figure(self, x: float, y: float, warm: float, gid: str, **how: Any) -> None:
@@ -378,33 +393,214 @@ class _Pen:
         text = self.units["temperature"].text(float(warm), unit=False)
         self.words(x, y, text, gid, **({"ha": "left", "weight": "bold"} | how))
 
-    def series(self, block: _Rows, left: float, top: float, start: list, end: list | None, warm: Any) -> tuple:
-        """
-        Draw a series from the points of `start` to those of `end`, or straight on to its right edge.
-
-        Returns
-        -------
-        warm, flow
-            Temperature [degC] and flow [m3/s] with which it is left, None where not solved.
-        """
-        path, flow, right = list(start), None, left + block.width
-        gid = "start"
-        for row, line, gutter in zip(block.rows, block.lines, block.gutters, strict=True):
-            if row is not block.rows[0]:
-                y = path[-1][1]
-                path += [(right, y), (right, top + between), (left, top + between), (left, top + line)]  # noqa: F821
-                self.arrow((left + right) / 2 - 6, top + between, -1.0)  # noqa: F821
-            between = gutter
+    def series(self, block: _Rows, left: float, top: float, start: list, end: list, warm: Any) -> tuple[Any, Any]:
+        """Draw a series from the points of `start` to those of `end`; return temperature and flow at its end."""
+        path, flow, gid, right = list(start), None, "tube-start", left + block.width
+        for place, row in enumerate(block.rows):
+            line = top + block.lines[place]
+            if place:
+                back = top + block.gutters[place - 1]
+                path += [(right, path[-1][1]), (right, back), (left, back), (left, line)]
+                self.arrow((left + right) / 2 - 6, back, -1.0)
             for cell, x in row:
-                at = left + x, top + line
                 if isinstance(cell.item, tree.Run):
-                    self.run(cell, *at)
+                    self.run(cell, left + x, line)
                     continue
-                path.append(at)
-                self.tube(path, warm, gid)
-                warm, through = self.thing(cell, *at, warm)
-                flow = through if through is not None else flow
-                path = [(at[0] + (cell.after if cell.branches else 0.0), at[1])]
-                gid = f"e{cell.number}-tube"
-        self.tube([*path, *(end or [])], warm, gid)
+                self.tube([*path, (left + x, line)], warm, gid)
+                if cell.branches:
+                    warm, flow = self.group(cell, left + x, line, warm)
+                elif isinstance(cell.item, tree.DeadLeg):
+                    self.leg(cell, left + x, line)
+                else:
+                    warm, flow = self.part(cell, left + x, line, warm)
+                path = [(left + x + (cell.after if cell.branches else 0.0), line)]
+                gid = f"tube-{cell.number}"
+        self.tube([*path, *end], warm, gid)
         return warm, flow
+
+    def run(self, cell: _Cell, x: float, y: float) -> None:
+        """Write what a run is over its line."""
+        gids = [f"name-{cell.number}", f"about-{cell.number}"][-len(cell.labels) :]
+        self.labels(x, y - cell.up, cell.labels, gids)
+
+    def leg(self, cell: _Cell, x: float, y: float) -> None:
+        """Hang a dead leg on the line: it stands at the temperature of the air around it."""
+        row = self.rows[cell.number] if self.known else None
+        self.tube([(x, y), (x, y + LEG)], row and row["in"], f"leg-{cell.number}", "butt")
+        self.ax.add_line(Line2D([x - 8, x + 8], [y + LEG] * 2, color=style.INK, lw=2 * style.OUTLINE, zorder=3))
+        self.dot(x, y)
+        gids = [f"name-{cell.number}", f"about-{cell.number}"]
+        self.labels(x, y + LEG + 6, cell.labels, gids)
+        if row:
+            self.figure(x + 8, y + 0.55 * LEG, row["in"], f"warm-{cell.number}", va="center")
+
+    def dot(self, x: float, y: float) -> None:
+        """Mark a junction."""
+        self.shape(patches.Circle((x, y), 6), fc=style.INK, ec="white", lw=style.HAIR)
+
+    def part(self, cell: _Cell, x: float, y: float, warm: Any) -> tuple[Any, Any]:
+        """Draw a part on the line with its name; return temperature and flow behind it."""
+        leaf, row = cell.item, self.rows[cell.number] if self.rows else None
+        self.arrow(x - cell.before - 3, y)
+        for patch, how in _symbol(leaf.kind, x, y):
+            self.shape(patch, f"symbol-{cell.number}", **how)
+        answered = bool(_answered(None, leaf, self.units))
+        labels = list(cell.labels)
+        if answered:
+            text = _answered(row, leaf, self.units) if row and self.known else ""
+            labels[-1] = replace(labels[-1], lines=(text,) if text else ())
+        gids = [f"name-{cell.number}", f"about-{cell.number}", f"answer-{cell.number}"][: len(labels)]
+        self.labels(x, y + 30, tuple(labels), gids)
+        if row is None:
+            return None, None
+        if self.known and abs(row["out"] - row["in"]) > 1e-9:
+            self.figure(x + cell.after + 5, y + 7, row["out"], f"warm-{cell.number}")
+        return row["out"], row["flow"]
+
+    def group(self, cell: _Cell, x: float, y: float, warm: Any) -> tuple[Any, Any]:
+        """Draw a group's bars and branches; return the temperature of what mixes, and the flow."""
+        end, mixed, flow, top = x + cell.after, 0.0, 0.0, y - cell.up
+        starts, ends, parts = [], [], []
+        for branch in cell.branches:
+            first, last = top + branch.lines[0], top + branch.lines[-1]
+            way = [(x, first)], [(end, last)]
+            out, through = self.series(branch, x + cell.inset, top, *way, warm)
+            if self.rows:
+                mixed, flow = mixed + out * through, flow + through
+            starts.append(first)
+            ends.append(last)
+            top += branch.height + BRANCH_GAP
+        mixed = mixed / flow if self.known else None
+        for place, points, at in ((x, starts, warm), (end, [y, *ends], mixed)):
+            self.tube([(place, min(points)), (place, max(points))], at, f"bar-{cell.number}")
+            for point in points:
+                self.dot(place, point)
+        if self.known:
+            self.figure(end + 8, y + 7, mixed, f"mixed-{cell.number}")
+        return mixed, flow
+
+
+def _symbol(kind: str, x: float, y: float) -> list[tuple[Any, dict]]:
+    """Return the shapes of a symbol: outline first, then what is on it."""
+    wide, high = SIZES.get(kind, SIZES["other"])
+    on = {"lw": 0.0, "fc": "white"}
+    if kind == "pump":
+        wing = [(x + 15, y), (x - 9, y - 13), (x - 9, y + 13)]
+        return [(patches.Circle((x, y), wide), {"fc": style.PUMP}), (patches.Polygon(wing), on)]
+    if kind == "block":
+        inner = patches.Rectangle((x - 11, y - 11), 22, 22)
+        return [(patches.Rectangle((x - wide, y - high), 2 * wide, 2 * high), {"fc": style.HEAT}), (inner, on)]
+    if kind == "radiator":
+        fins = [patches.Rectangle((x + at - 1.5, y - 16), 3, 32) for at in (-15, -7.5, 0, 7.5, 15)]
+        core = patches.Rectangle((x - wide, y - high), 2 * wide, 2 * high)
+        return [(core, {"fc": style.AIR}), *((fin, on) for fin in fins)]
+    if kind == "reservoir":
+        round_box = f"round,pad=0,rounding_size={10}"
+        tank = patches.FancyBboxPatch((x - wide, y - high), 2 * wide, 2 * high, boxstyle=round_box)
+        level = patches.FancyBboxPatch((x - wide + 5, y - 8), 2 * wide - 10, high + 3, boxstyle="round,pad=0,rounding_size=6")
+        return [(tank, {"fc": "white"}), (level, on | {"fc": style.LIQUID})]
+    if kind == "fitting":
+        return [(patches.RegularPolygon((x, y), 4, radius=wide), {"fc": style.GRID})]
+    return [(patches.RegularPolygon((x, y), 6, radius=wide, orientation=np.pi / 2), {"fc": style.GRID})]
+
+
+def _loop_of(plan: Any) -> tree.Series:
+    """Return the loop of a plan, or the loop given as such."""
+    return getattr(plan, "loop", plan)
+
+
+def _rows_of(loop: tree.Series, solution: Solution | None) -> list[dict] | None:
+    """Return the solution's rows in flow order, one design of the loop that is to be drawn."""
+    if solution is None:
+        return None
+    if solution.designs is not None:
+        raise InputError("solution", f"{solution.designs} designs", "one design", "Solve the one to be drawn.")
+    if [row["element"].name for row in solution.walk] != [leaf.name for leaf in tree.leaves(loop)]:
+        raise InputError("solution", "of another loop", "the solution of the loop that is drawn")
+    return solution.walk
+
+
+def size_of(plan: Any, width: float = 1000, system: str = "metric") -> tuple[int, int]:
+    """Return width and height [px] a drawing of a plan or loop takes, solved or not."""
+    block = _layout(_loop_of(plan), width, DISPLAY[system])
+    return int(width), int(np.ceil(TOP + block.height + GUTTER + FOOT))
+
+
+def draw_schematic(ax: Axes, plan: Any, solution: Solution | None = None, system: str = "metric") -> Axes:
+    """
+    Draw the loop of a plan: parts in flow order, and once solved the temperatures of the coolant.
+
+    Parameters
+    ----------
+    ax : Axes
+        At least as large as `size_of` says for its width.
+    plan : Plan or Series
+        What is drawn.
+    solution : Solution, optional
+        Its answer; one design. Without it the tubes are plain and nothing that must be solved is printed.
+    system : str
+        "metric" or "us".
+
+    Raises
+    ------
+    InputError
+        If the axes are too small, the solution is of another loop or of many designs.
+    """
+    loop, units = _loop_of(plan), DISPLAY[system]
+    rows = _rows_of(loop, solution)
+    known = rows is not None and bool(solution.known)
+    inches = ax.get_figure(root=True).dpi
+    width, height = (side / inches * DOTS for side in ax.get_window_extent().size)
+    block = _layout(loop, width + 0.5, units)
+    tall = TOP + block.height + GUTTER + FOOT
+    if tall > height + 1:
+        raise InputError("height of the axes", f"{height:.0f} px", f"{tall:.0f} px or more", "Ask `size_of`.")
+    ax.set_axis_off()
+    left = max(LEFT, np.floor((width - block.width + LEFT - RIGHT) / 2))
+    top = TOP + np.floor((height - tall) / 2)
+    pen = _Pen(ax, units, rows, known)
+    first, right = top + block.lines[0], left + block.width
+    back, far = top + block.height + GUTTER / 2, left - 20
+    end = [(right, top + block.lines[-1]), (right, back), (far, back), (far, first), (left, first)]
+    start = next((row["in"] for row in rows if not isinstance(row["element"], tree.DeadLeg)), None) if rows else None
+    pen.series(block, left, top, [(left, first)], end, start)
+    pen.arrow((left + right) / 2 - 6, back, -1.0)
+    _foot(pen, solution, width, top + block.height + GUTTER + 8, far)
+    ax.set(xlim=(0, width), ylim=(height, 0))
+    return ax
+
+
+def _foot(pen: _Pen, solution: Solution | None, width: float, y: float, left: float) -> None:
+    """Draw the scale of temperatures under the loop, or say why there are none."""
+    if not pen.known:
+        words = "Drawn from the plan; not solved yet."
+        if solution is not None:
+            words = f"No temperature is stated. {solution.plight}"
+        bold = solution is not None
+        text = "\n".join(fitted(words, width - 2 * left, 2, style.PLAIN, bold))
+        weight = "bold" if bold else "normal"
+        pen.words(left, y + 6, text, "state", ha="left", fontsize=style.PLAIN, weight=weight)
+        return
+    unit = pen.units["temperature"]
+    title = f"coolant, {unit.label}"
+    pen.words(left, y + 4, title, "scale", ha="left")
+    start, across, steps = left + _wide(title) + 32, 240.0, 64
+    shades = np.linspace(style.WARM_LOW, style.WARM_HIGH, steps)
+    edges = start + across * np.arange(steps + 1) / steps
+    pen.ax.pcolormesh(edges, [y + 6, y + 17], shades[None, :], cmap=style.WARM_MAP, edgecolors="face", lw=0.2)
+    pen.shape(patches.Rectangle((start, y + 6), across, 11), fc="none", lw=style.HAIR)
+    ticks = np.arange(style.WARM_LOW, style.WARM_HIGH + 1, 10.0)
+    for share, tick in zip(np.linspace(0, 1, len(ticks)), ticks, strict=True):
+        sign = {0.0: "≤ ", 1.0: "≥ "}.get(share, "")
+        pen.words(start + share * across, y + 21, f"{sign}{unit.convert(tick):.0f}", "tick", color=style.QUIET)
+
+
+def schematic_figure(
+    plan: Any, solution: Solution | None = None, width: float = 1000, system: str = "metric"
+) -> Figure:
+    """Return a figure of its own, `width` pixels wide and as tall as the loop asks for."""
+    with style.look():
+        size = size_of(plan, width, system)
+        figure = Figure(figsize=(size[0] / DOTS, size[1] / DOTS), dpi=DOTS)
+        draw_schematic(figure.add_axes((0, 0, 1, 1)), plan, solution, system)
+    return figure

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from loopmath import loop as tree
-from loopmath import network, parts, rules, tables
+from loopmath import network, parts, parts_list, rules, tables
 from loopmath.checks import InputError, OutOfRange, one_of
 from loopmath.laws import coolant as coolants
 from loopmath.laws import materials, sound
@@ -432,7 +432,38 @@ class Solution:
             for u in plan.units(tree.PumpUnit)
         ]
         facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in plan.units(tree.Source)]
-        return facts + self._tube_facts() + self._fan_facts() + self._metal_facts() + self._branch_facts()
+        if plan.money_limit is not None:
+            facts.append(
+                Fact("cost against your limit", "parts", parts_list.cost(parts_list.parts_list(plan)), plan.money_limit)
+            )
+        facts += self._tube_facts() + self._fan_facts() + self._metal_facts() + self._branch_facts()
+        return facts + self._measured_facts()
+
+    def _measured_facts(self) -> list[Fact]:
+        """Flows beyond what was measured of a part; pumps and fans carried to full speed, as their curves are."""
+        facts: list[Fact] = []
+
+        def note(where: str, flow: Any, low: Any, high: Any, what: str = "flow") -> None:
+            seen = np.where(self.moving, flow, np.nan)
+            if high is not None:
+                facts.append(Fact(f"{what} over what was measured", where, seen, high))
+            if low is not None:
+                facts.append(Fact(f"{what} under what was measured", where, seen, low))
+
+        for unit in self.plan.units(tree.Element):
+            if hasattr(unit.part, "measured_to"):
+                flow = self._row(unit.name)["flow"]
+                if isinstance(unit, tree.PumpUnit):
+                    flow = flow / np.maximum(unit.pump.turning(unit.speed), 1e-9)
+                note(unit.name, flow, unit.part.measured_from, unit.part.measured_to)
+            if isinstance(unit, tree.RadiatorUnit):
+                each = self.airs[unit.name].flow / unit.radiator.positions
+                ends = (getattr(unit.radiator, f"measured_air_{end}", None) for end in ("from", "to"))
+                note(f"air of {unit.name}", each, *ends, what="air flow")
+                if unit.fan is not None:
+                    at_full = each / np.maximum(unit.fan.turning(unit.fan_speed), 1e-9)
+                    note(f"fans of {unit.name}", at_full, unit.fan.measured_from, unit.fan.measured_to, what="air flow")
+        return facts
 
     def _branch_facts(self) -> list[Fact]:
         """The flow of every branch of a parallel group, under the name of its first element with flow."""
@@ -494,7 +525,7 @@ class Solution:
         return facts
 
     def _metal_facts(self) -> list[Fact]:
-        wetted = sorted({m for leaf in tree.leaves(self.plan.loop) for m in leaf.metals()})
+        wetted = sorted({*self.plan.also_wetted, *(m for leaf in tree.leaves(self.plan.loop) for m in leaf.metals())})
         known = tables.by_name("metals.csv")
         family = {m: known[one_of("metal", m, known)]["family"] for m in wetted}
         light = [m for m in wetted if family[m] == "aluminium"]

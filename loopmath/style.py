@@ -21,8 +21,8 @@ SMALL, PLAIN = 9.0, 9.5
 
 #: Coolant temperature has one map of colours on one range, the same on every figure. [degC]
 WARM_LOW, WARM_HIGH = 20.0, 60.0
-#: Evenly rising in lightness, made for colour-blind readers, and in order still when printed grey.
-WARM_MAP = "cividis"
+#: Evenly rising in lightness, from blue to yellow: colour-blind readers and a grey print keep the order.
+WARM_MAP = "plasma"
 #: A tube whose temperature is not known.
 PLAIN_TUBE = "#A9BCC9"
 #: Weights of lines in drawings of the machine: hairlines, outlines, tubes. [pt]

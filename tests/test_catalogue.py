@@ -21,6 +21,8 @@ LITRES_PER_HOUR = 1e-3 / 3600
 FLOW = 6e-5
 GRAVITY = 9.80665
 WATER = coolants.coolant("water")
+#: Positions, fan size in mm, depth, fins, anything else.
+RADIATOR_NAME = re.compile(r"(\d) x (\d+) mm, (.+?), (\w+) fins(, aluminium|, ports at both ends)?")
 
 
 def shipped(kind):
@@ -50,9 +52,8 @@ def test_no_name_holds_a_code_of_letters_and_numbers(kind):
 def test_a_radiator_is_named_by_what_it_is():
     fins = {"wide": (9, 11), "medium": (13, 15), "fine": (18, 22)}
     depths = {"slim": (28, 30), "standard depth": (45, 45), "deep": (60, 60)}
-    form = re.compile(r"(\d) x (\d+) mm, (.+?), (\w+) fins(, aluminium|, ports at both ends)?")
     for name, radiator in shipped("radiator").items():
-        positions, size, depth, density, rest = form.fullmatch(name).groups()
+        positions, size, depth, density, rest = RADIATOR_NAME.fullmatch(name).groups()
         assert (radiator.positions, radiator.fan_size) == (float(positions), pytest.approx(float(size) / 1e3))
         assert depths[depth][0] <= round(1e3 * radiator.depth, 6) <= depths[depth][1], name
         assert fins[density][0] <= radiator.fins_per_inch <= fins[density][1], name
@@ -155,10 +156,9 @@ def watts(radiator, fan):
 
 
 def fans_of(size, line):
-    rows = tables.by_name("fans.csv").values()
-    return [
-        catalogue.part("fan", r["name"]) for r in rows if r["line"] == line and abs(r["size_mm"] / 1e3 - size) < 1e-6
-    ]
+    """Return the fans of one size [m] and line."""
+    rows = [row for row in tables.read_table("fans.csv") if row["line"] == line]
+    return [catalogue.part("fan", row["name"]) for row in rows if abs(row["size_mm"] / 1e3 - size) < 1e-6]
 
 
 @pytest.mark.parametrize("name", shipped("radiator"))
@@ -172,27 +172,22 @@ def test_a_radiator_with_quiet_fans_takes_60_to_160_w_at_10_k_for_every_120_mm_s
         assert 60 < watts(radiator, fan) / squares < 160, fan.name
 
 
-@pytest.mark.parametrize("field", ["positions", "fan_size", "depth", "fins_per_inch"])
-def test_more_of_a_radiator_takes_more_heat_with_fast_fans_at_full_speed(field):
+@pytest.mark.parametrize(("place", "field"), [*enumerate(["positions", "fan_size", "depth", "fins_per_inch"])])
+def test_more_of_a_radiator_takes_more_heat_with_fast_fans_at_full_speed(place, field):
     """
-    Of two radiators that differ in one thing only, the one with more of it takes more heat.
+    Of two radiators whose names differ in one thing only, the one with more of it takes more heat.
 
     With fast fans: slow ones cannot press enough air through a deep core or fine fins, which is why the
     catalogue has no deep core with fine fins (with a quiet fan at 60 % it would take 60 W a position).
     """
-    others = [f for f in ("positions", "fan_size", "depth", "fins_per_inch", "passes", "metal") if f != field]
-    if field == "depth":  # rows of tube come with depth; slim is 28 mm, and 30 mm at 200 mm
-        others.remove("fins_per_inch")
     compared = 0
-    for one, two in combinations(shipped("radiator").values(), 2):
-        less, more = sorted((one, two), key=lambda r: getattr(r, field))
-        same = all(getattr(less, f) == getattr(more, f) for f in others)
-        words = [r.name.split(", ")[2] for r in (less, more)]  # wide, medium or fine fins, whatever the number
-        if same and words[0] == words[1] or same and field == "fins_per_inch":
-            if getattr(less, field) < getattr(more, field):
-                compared += 1
-                taken = [watts(r, fans_of(r.fan_size, "fast")[0]) for r in (less, more)]
-                assert taken[0] < taken[1], (less.name, more.name)
+    for pair in combinations(shipped("radiator").values(), 2):
+        less, more = sorted(pair, key=lambda radiator: getattr(radiator, field))
+        words = [RADIATOR_NAME.fullmatch(radiator.name).groups() for radiator in (less, more)]
+        if [a == b for a, b in zip(*words, strict=True)] == [other != place for other in range(5)]:
+            compared += 1
+            taken = [watts(radiator, fans_of(radiator.fan_size, "fast")[0]) for radiator in (less, more)]
+            assert taken[0] < taken[1], (less.name, more.name)
     assert compared >= 10
 
 
@@ -221,7 +216,7 @@ def test_a_radiator_takes_little_pressure_and_holds_some_coolant(name):
 
 # --------------------------------------------------------------------------------------------- blocks, in-line parts
 
-#: Resistance from case to coolant at 3.6 L/min by what a block cools [K/W]. Small dies on thick paste are worst.
+#: Resistance from case to coolant at 3.6 L/min by what a block cools [K/W].
 BLOCK_RESISTANCE = {
     "processor": (0.05, 0.15),
     "graphics card": (0.04, 0.12),
@@ -280,8 +275,8 @@ def test_no_tube_is_rated_warmer_than_its_plastic_may_be_for_long(name):
     """Rated limits against the service limit of data/plastics.csv, or its deflection temperature less 10 K."""
     tube = shipped("tube")[name]
     row = tables.by_name("plastics.csv")[tube.material]
-    limits = [row["hdt_low_degc"] - 10] if row["hdt_low_degc"] != "" else [row["continuous_limit_degc"]]
-    assert tube.coolant_limit <= max(limits)
+    soft = row["hdt_low_degc"] == ""
+    assert tube.coolant_limit <= (row["continuous_limit_degc"] if soft else row["hdt_low_degc"] - 10)
 
 
 #: Row of losses.csv -> the library's words for the same constants.
@@ -353,13 +348,12 @@ def test_a_straight_or_compression_fitting_has_a_tube_it_fits(name):
     """The size in its name is the outside of a rigid tube, or bore and outside of a soft one, in the catalogue."""
     rigid = "hard" in name
     size = re.search(r"for (.+?) (?:hard|soft) tube", name).group(1)
-    tubes = [n for n, t in shipped("tube").items() if t.rigid == rigid]
-    if not rigid or not size.endswith(" in"):
-        size = size.removesuffix(" mm")
-        fits = [n for n in tubes if (f" {size}/" in n if rigid else size in n)]
+    if rigid:
+        ends = [f" {size.removesuffix(' mm')}/", f", {size} outside"]
     else:
-        fits = [n for n in tubes if f"{size} outside" in n]
-    assert fits
+        ends = [f" {size}"]
+    tubes = [n for n, t in shipped("tube").items() if t.rigid == rigid]
+    assert [n for n in tubes if any(end in n for end in ends)]
 
 
 @pytest.mark.parametrize("name", shipped("reservoir"))

@@ -13,6 +13,9 @@ FLOORS = {
     "checks": 0,
     "units": 1,
     "tables": 1,
+    "files": 1.5,
+    "toml_text": 2,
+    "reader": 2.5,
     # The laws stand side by side: today none of them imports another.
     "laws": 2,
     "laws.convection": 2,
@@ -29,6 +32,7 @@ FLOORS = {
     "loop": 6,
     "network": 7,
     "plan": 7,
+    "parts_list": 7.5,
     "planfile": 8,
     "solution": 8,
     "sweep": 9,

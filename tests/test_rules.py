@@ -45,6 +45,11 @@ CASES = {
     "loud": (35.5, 34.5, 35.0),
     "too-hot-to-say": (1.0, 0.0, None),
     "not-settled": (1.0, 0.0, None),
+    "over-budget": (901.0, 899.0, 900.0),
+    "flow-over-measured": (3.1 * L_MIN, 2.9 * L_MIN, 3.0 * L_MIN),
+    "flow-under-measured": (0.9 * L_MIN, 1.1 * L_MIN, 1.0 * L_MIN),
+    "air-over-measured": (0.021, 0.019, 0.02),
+    "air-under-measured": (0.009, 0.011, 0.01),
 }
 RULES = {rule.id: rule for rule in rules.rules()}
 
@@ -244,8 +249,62 @@ def test_every_fact_has_a_rule_and_every_rule_a_fact_somewhere():
     pair = tree.Parallel(pump, replace(pump, name="second pump"))
     twin = replace(plan, loop=tree.Series(*[pair if item is pump else item for item in plan.loop.items]))
     light = plan.set(**{"front radiator.metal": "aluminium 6000 series"})
-    facts = {f.quantity for p in (plan, light, twin) for f in solve(p).facts}
+    facts = {
+        f.quantity for p in (plan, light, twin, measured(), replace(plan, money_limit=900.0)) for f in solve(p).facts
+    }
     assert facts == {rule.quantity for rule in RULES.values()}
+
+
+def measured(part: str = "", **ends):
+    """Return the demo with measured ranges: wide ones everywhere, other ones on one part."""
+    wide = {"measured_from": 0.0, "measured_to": 0.009}
+    air = {"measured_air_from": 0.0, "measured_air_to": 0.9}
+    plan = demo_plan()
+    settings = {}
+    for unit in plan.units(tree.Element):
+        for kind in ("pump", "block", "radiator", "fan"):
+            if (record := getattr(unit, kind, None)) is not None:
+                new = wide | (air if kind == "radiator" else {}) | ({"measured_to": 0.9} if kind == "fan" else {})
+                new |= ends if f"{unit.name} {kind}" == part else {}
+                settings[f"{unit.name}.{kind}"] = replace(record, **new)
+    return plan.set(**settings)
+
+
+@pytest.mark.parametrize("end", ["from", "to"])
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize(
+    ("part", "what", "where"),
+    [
+        ("pump pump", "flow", "pump"),
+        ("graphics card block", "flow", "graphics card"),
+        ("top radiator radiator", "flow", "top radiator"),
+        ("top radiator radiator", "air flow", "air of top radiator"),
+        ("top radiator fan", "air flow", "fans of top radiator"),
+    ],
+)
+def test_a_part_followed_beyond_its_readings_is_a_caution_and_inside_them_none(part, what, where, side, end):
+    solution = solve(measured())
+    unit = next(u for u in solution.plan.units(tree.Element) if u.name == part.rpartition(" ")[0])
+    if what == "flow":
+        at = float(solution.flow.m) / (0.7 if part.startswith("pump") else 1.0)  # a pump's are carried to full speed
+    else:
+        at = solution.airs[unit.name].flow / unit.radiator.positions / (0.6 if part.endswith("fan") else 1.0)
+    field = f"measured_{'air_' if where.startswith('air') else ''}{end}"
+    found = solve(measured(part, **{field: (1 + 0.01 * side) * float(at)})).warnings
+    mine = found[found["quantity"].str.contains("what was measured")]
+    outside = side > 0 if end == "from" else side < 0
+    assert [tuple(row) for row in mine[["signal", "where"]].to_numpy()] == ([("caution", where)] if outside else [])
+    if outside:
+        assert mine.iloc[0]["quantity"] == f"{what} {'under' if end == 'from' else 'over'} what was measured"
+
+
+def test_parts_dearer_than_the_plan_allows_are_told_with_what_they_cost():
+    plan = demo_plan()
+    assert "cost against your limit" not in set(solve(plan).warnings["quantity"])
+    (row,) = [r for r in solve(replace(plan, money_limit=100.0)).warnings.itertuples() if r.quantity.startswith("cost")]
+    # 46 + 68 + 72 + 118 + 69 + 60 of single parts, 3 x 14 and 2 x 16 of fans, 6 x 8 of fittings, 1.91 m at 7.
+    assert float(row.value) == round(46 + 68 + 72 + 118 + 69 + 60 + 42 + 32 + 48 + 1.91 * 7)
+    assert solve(replace(plan, money_limit=1000.0)).warnings["quantity"].str.startswith("cost").sum() == 0
 
 
 def test_the_demo_plan_calls_for_nothing_graver_than_a_notice():

@@ -1,0 +1,76 @@
+"""The parts list of a plan: what to order, how much of it, and what it comes to."""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from loopmath import catalogue
+from loopmath import loop as tree
+from loopmath.plan import Plan
+
+
+class Item(NamedTuple):
+    """One line: a part, what it is for, how many or how many metres, price of one; None where no price is known."""
+
+    part: str
+    used_for: str
+    amount: Any
+    unit: str
+    price: float | None
+
+
+def parts_list(plan: Plan) -> list[Item]:
+    """Return the parts of a plan in flow order, equal ones on one line; tube by the metre, coolant by the litre."""
+    found: dict[tuple, list] = {}
+
+    def add(part: str, used_for: str, amount: Any, unit: str, price: float | None) -> None:
+        line = found.setdefault((part, unit, price), [[], 0.0])
+        line[0].append(used_for)
+        line[1] = line[1] + amount
+
+    for leaf in tree.leaves(plan.loop):
+        if isinstance(leaf, (tree.Run, tree.DeadLeg)):
+            add(leaf.tube.name, leaf.name, leaf.length, "m", leaf.tube.price_per_m)
+        if isinstance(leaf, tree.Run):
+            bend = catalogue.part("fitting", tree.SHARP_90)
+            add("straight fittings for the tube's ends", leaf.name, leaf.ends, "", None)
+            add(bend.name, leaf.name, leaf.fittings, "", bend.price)
+        elif isinstance(leaf, tree.RadiatorUnit):
+            add(leaf.radiator.name, leaf.name, 1.0, "", getattr(leaf.radiator, "price", None))
+            if leaf.fan is not None:
+                add(leaf.fan.name, f"fans of {leaf.name}", leaf.fans, "", leaf.fan.price)
+        elif leaf.part is not None:
+            add(leaf.part.name, leaf.name, getattr(leaf, "count", 1.0), "", leaf.part.price)
+    litres = sum((leaf.volume() for leaf in tree.leaves(plan.loop)), 0.0) * 1e3
+    add(plan.coolant.label, "filling once", litres, "L", plan.coolant_price)
+    return [Item(k[0], ", ".join(v[0]), v[1], k[1], k[2]) for k, v in found.items() if np.any(np.asarray(v[1]) > 0)]
+
+
+def cost(items: list[Item]) -> Any:
+    """Return what the priced lines of a parts list come to, in the builder's own currency."""
+    return sum((item.amount * item.price for item in items if item.price is not None), 0.0)
+
+
+def unpriced(items: list[Item]) -> list[str]:
+    """Return the parts that have no price."""
+    return [item.part for item in items if item.price is None]
+
+
+def table(plan: Plan) -> pd.DataFrame:
+    """Return the parts list of one design as a table, the sum on its last line."""
+    items, money = parts_list(plan), f"[{plan.currency}]" if plan.currency else ""
+    rows = [
+        (
+            i.part,
+            i.used_for,
+            round(float(i.amount), 2),
+            i.unit,
+            i.price,
+            None if i.price is None else i.price * float(i.amount),
+        )
+        for i in items
+    ]
+    rows.append(("sum of the priced parts", "", None, "", None, float(cost(items))))
+    names = ["part", "used for", "amount", "unit", f"price {money}".strip(), f"together {money}".strip()]
+    return pd.DataFrame(rows, columns=names)

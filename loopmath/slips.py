@@ -1,0 +1,190 @@
+"""What looks wrong in a table of readings: slips of units, exchanged columns, readings that do not belong."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from loopmath import units
+from loopmath.fit import Fit
+from loopmath.loss import REFERENCE_DENSITY
+from loopmath.readings import Readings
+
+#: Pressure of a metre of water, by which a pressure read off a gauge is turned into a head. [Pa/m]
+WATER_COLUMN = REFERENCE_DENSITY * 9.80665
+
+_L_MIN = 1e-3 / 60
+#: What is usual for the parts of a hand-built loop, in SI: (low, high). Common practice, no source.
+USUAL = {
+    "pump run-out flow": (8 * _L_MIN, 35 * _L_MIN),
+    "pump shut-off head": (1.2, 12.0),
+    "pump power": (1.5, 80.0),
+    "pump efficiency": (0.03, 0.6),
+    # Air speed is flow over the square of the fan's size; the numbers are flow over (turns a second x size^3) and
+    # pressure over (1.2 kg/m3 x turns^2 x size^2). They are sharper, and used where the turns are known.
+    "fan air speed": (0.6, 5.0),
+    "fan flow number": (0.42, 0.9),
+    "fan shut-off pressure": (3.0, 150.0),
+    "fan pressure number": (0.5, 4.5),
+    "fan sound level": (10.0, 75.0),
+    "fan power": (0.2, 40.0),
+    "block loss at 1 gal/min": (2500.0, 25000.0),
+    "block flow": (0.3 * _L_MIN, 20 * _L_MIN),
+    "block resistance": (0.02, 0.4),
+    "memory block resistance": (0.1, 3.0),
+    "radiator coolant flow": (0.3 * _L_MIN, 20 * _L_MIN),
+    "radiator conductance of a position": (2.0, 45.0),
+    "radiator air speed": (0.1, 4.0),
+    "radiator share of the most possible": (0.05, 1.0),
+    "radiator loss at 1 gal/min": (200.0, 25000.0),
+}
+#: Kind of quantity -> units its numbers may have been written in.
+_WRITTEN = {
+    "flow": ("L/min", "L/h", "gal/min", "gal/h", "m^3/h", "mL/s", "L/s", "mL/min"),
+    "air flow": ("m^3/h", "ft^3/min", "m^3/min", "L/s", "m^3/s", "L/min"),
+    "head": ("m", "ft", "cm"),
+    "pressure": ("Pa", "kPa", "mbar", "bar", "psi", "mH2O", "mmH2O", "inH2O"),
+    "power": ("W", "mW", "kW"),
+    "resistance": ("K/W",),
+    "sound": (),
+}
+#: A number this many times too large or small is a decimal mark, or a prefix, out of place.
+_DECIMALS = {10.0: "ten times too large", 0.1: "ten times too small", 1e3: "1000 times too large", 1e-3: "1000 times "
+             "too small"}
+
+
+def _scales(kind: str) -> dict[str, float]:
+    """Return the units numbers of this kind may have been written in, and what one of each is in SI."""
+    if kind == "conductance":
+        return {"W/K": 1.0, "kW/K": 1000.0}
+    found = {unit: units.to_si("unit", f"1 {unit}" if kind != "share" else "1", kind) for unit in _WRITTEN[kind]}
+    if kind == "head":
+        found |= {u: units.to_si("unit", f"1 {u}", "pressure") / WATER_COLUMN for u in ("kPa", "mbar", "bar", "psi")}
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Mark:
+    """
+    One figure of a part that has a usual range, and the columns it came from.
+
+    `value(key, factor)` is the figure if the readings of column `key` were `factor` times what they are; key None
+    is as read. `columns` are (key, words for a reader, kind). `impossible` says what a figure above `high` breaks.
+    """
+
+    said: str
+    kind: str
+    usual: str | tuple[float, float]
+    value: Callable[[str | None, float], float]
+    columns: Sequence[tuple[str, str, str]]
+    impossible: str = ""
+
+    @property
+    def range(self) -> tuple[float, float]:
+        """Ends of what is usual."""
+        return USUAL[self.usual] if isinstance(self.usual, str) else self.usual
+
+    def fits(self, key: str | None = None, factor: float = 1.0) -> bool:
+        """Return whether the figure is usual."""
+        low, high = self.range
+        return bool(low <= self.value(key, factor) <= high)
+
+
+def unit_slips(marks: Sequence[Mark], readings: Readings, system: str = "metric") -> list[str]:
+    """
+    Return what is said of figures outside their usual range, and the slip of units that would explain each.
+
+    A slip is named only if it brings every figure that rests on the column into its range.
+    """
+    out, named = [], set()
+    for one in marks:
+        if one.fits():
+            continue
+        low, high = one.range
+        middle = np.sqrt(max(low, 1e-3 * high) * high)
+        found = []
+        for key, words, kind in one.columns:
+            resting = [m for m in marks if any(key == c[0] for c in m.columns)]
+            read = readings.scales[key]
+            tries = [(scale / read, unit) for unit, scale in _scales(kind).items()]
+            tries += [(1 / factor, said) for factor, said in _DECIMALS.items()]
+            for factor, unit in tries:
+                if abs(np.log(factor)) < 0.2 or not all(m.fits(key, factor) for m in resting):
+                    continue
+                far = abs(np.log(one.value(key, factor) / middle)) + (0.5 if "times" in unit else 0.0)
+                found.append((far, key, words, unit))
+        show = lambda v: units.show(v, one.kind, system) if one.kind else f"{v:.3g}"  # noqa: E731
+        what = f"{one.said} would be {show(one.value(None, 1.0))}; {show(low)} to {show(high)} is usual"
+        if one.impossible and one.value(None, 1.0) > high:
+            what = f"{what}, and {one.impossible}"
+        found.sort()
+        told = []
+        for _, key, words, unit in found[:2]:
+            column = readings.units[key] or "numbers without a unit"
+            told.append(f"the {words} are {unit}" if "times" in unit
+                        else f"the {words} look like {unit} written in a column of {column}")
+            named.add((key, unit))
+        if told:
+            said = " or ".join(told)
+            out.append(f"{said[0].upper()}{said[1:]}: as read, {what}.")
+        else:
+            out.append(f"As read, {what}. No slip of units explains it.")
+    return list(dict.fromkeys(out))
+
+
+def exchanged(first: str, second: str, as_read: bool, if_exchanged: bool) -> list[str]:
+    """Return the words for two columns whose figures are usual only if they change places."""
+    if as_read or not if_exchanged:
+        return []
+    return [f"The columns of {first} and {second} look exchanged: their figures are usual only if they change places."]
+
+
+def odd_reading(
+    fit: Fit, rows: np.ndarray, at: Sequence[str], kind: str, said: str, system: str = "metric"
+) -> list[str]:
+    """
+    Return the words for the one reading that does not belong with the others, by its line.
+
+    `at` says for each reading where it was taken.
+    """
+    index = fit.outlier()
+    if index is None:
+        return []
+    others = fit.without(index)
+    here = {k: v[[index]] for k, v in fit.x.items()} if isinstance(fit.x, dict) else fit.x[[index]]
+    there = float(others(here)[0])
+    spread = float(np.hypot(others.residual_sd, others.spread(here)[0]))
+    half = stats.t.ppf(0.975, others.dof) * spread
+    read, given = units.show(fit.y[index], kind, system), units.show(there, kind, system)
+    return [
+        f"Line {rows[index]} does not belong with the others: {said} {read} {at[index]}, where the others give {given} "
+        f"± {units.show(half, kind, system)}."
+    ]
+
+
+def wrong_way(fit: Fit, x: np.ndarray, y: np.ndarray, rises: bool) -> bool:
+    """
+    Return whether readings rise (or fall) with `x` beyond their scatter where the law says the other.
+
+    Two signs are looked for: a straight line through all leans the wrong way (Student, 0.5 % on that side), or the
+    mean of one tenth of the readings lies 4.5 of its own errors above that of a tenth before it, and by more than
+    2 % of the range. `rises` says which way the law goes.
+    """
+    y = y if not rises else -y
+    if len(np.unique(x)) < 3:
+        return False
+    line = stats.linregress(x, y)
+    if line.slope > 0 and line.pvalue < 0.01:
+        return True
+    scatter = fit.residual_sd
+    if not np.isfinite(scatter) or fit.dof < 2:
+        return False
+    groups = np.array_split(np.argsort(x, kind="stable"), min(10, len(x)))
+    means = np.array([y[g].mean() for g in groups])
+    sizes = np.array([len(g) for g in groups])
+    places = np.array([x[g].mean() for g in groups])
+    rise = means[None, :] - means[:, None]
+    error = scatter * np.sqrt(1 / sizes[None, :] + 1 / sizes[:, None])
+    later = places[None, :] > places[:, None]
+    return bool(np.any(later & (rise > 4.5 * error) & (rise > 0.02 * np.ptp(y))))
