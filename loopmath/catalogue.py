@@ -264,7 +264,7 @@ def keep_part(kind: str, record: Any, note: str = "") -> Saved:
 
 
 def fan_of_size(like: Fan, size: float) -> Fan:
-    """Return the catalogue fan of another size that is nearest in full speed to `like`."""
+    """Return the catalogue fan of another size that is nearest in loudness to `like`."""
     rows = [part("fan", n) for n in names("fan")]
     fitting = [f for f in rows if abs(f.size - size) < 1e-6]
     if not fitting:

@@ -456,7 +456,7 @@ def blocks_in_series(item: Series) -> Series:
     for child in item.items:
         if isinstance(child, Parallel) and of_kind(child, Source):
             own = [leaf for leaf in leaves(child) if leaf.name.partition(": ")[2] not in names]
-            out += [leaf for leaf in own if not (isinstance(leaf, Fittings) and "tee" in leaf.fitting.name)]
+            out += [leaf for leaf in own if not (isinstance(leaf, Fittings) and leaf.fitting.name.startswith("tee,"))]
         else:
             out.append(child)
     return Series(*out)

@@ -7,6 +7,7 @@ import pandas as pd
 
 from loopmath import catalogue
 from loopmath import loop as tree
+from loopmath.parts import Tube
 from loopmath.plan import Plan
 
 
@@ -34,7 +35,8 @@ def parts_list(plan: Plan) -> list[Item]:
             add(leaf.tube.name, leaf.name, leaf.length, "m", leaf.tube.price_per_m)
         if isinstance(leaf, tree.Run):
             bend = catalogue.part("fitting", tree.SHARP_90)
-            add("straight fittings for the tube's ends", leaf.name, leaf.ends, "", None)
+            end = end_fitting(leaf.tube, leaf.fitting_metal)
+            add(end.name if end else f"fittings for {leaf.tube.name}", leaf.name, leaf.ends, "", end and end.price)
             add(bend.name, leaf.name, leaf.fittings, "", bend.price)
         elif isinstance(leaf, tree.RadiatorUnit):
             add(leaf.radiator.name, leaf.name, 1.0, "", getattr(leaf.radiator, "price", None))
@@ -45,6 +47,16 @@ def parts_list(plan: Plan) -> list[Item]:
     litres = sum((leaf.volume() for leaf in tree.leaves(plan.loop)), 0.0) * 1e3
     add(plan.coolant.label, "filling once", litres, "L", plan.coolant_price)
     return [Item(k[0], ", ".join(v[0]), v[1], k[1], k[2]) for k, v in found.items() if np.any(np.asarray(v[1]) > 0)]
+
+
+def end_fitting(tube: Tube, metal: str) -> Any:
+    """Return the catalogue fitting that holds a tube's end, None if there is none of its size."""
+    listed = catalogue.names("fitting")
+    outside = "1/2 in" if np.isclose(tube.outside, 0.0127) else f"{1e3 * tube.outside:g} mm"
+    size = tube.name.removeprefix(tube.material).strip()
+    name = f"straight fitting for {outside} hard tube" if tube.rigid else f"compression fitting for {size} soft tube"
+    found = next((n for n in (f"{name}, {metal}", name) if n in listed), None)
+    return catalogue.part("fitting", found) if found else None
 
 
 def cost(items: list[Item]) -> Any:

@@ -6,10 +6,8 @@ under the other, between two upright bars; each knows how far it reaches from th
 can meet another. All lengths are pixels of the screen, 100 to the inch, y downwards.
 """
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from itertools import count
 from typing import Any
 
@@ -17,20 +15,18 @@ import numpy as np
 from matplotlib import patches
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
-from matplotlib.textpath import text_to_path
 
 from loopmath import loop as tree
 from loopmath import network, style
 from loopmath.checks import InputError
 from loopmath.solution import Solution
+from loopmath.style import DOTS
 from loopmath.units import DISPLAY, Shown
 
-DOTS = 100  # pixels to the inch
 GRID = 38.0  # symbols and bars stand on multiples of it, so that rows line up
-NAME_WIDTH, NAME_LINES = 124.0, 3
-TUBE_WIDTH, LEG_WIDTH = 84.0, 84.0
+NAME_WIDTH, NAME_LINES = 124.0, 4
+TUBE_WIDTH = LEG_WIDTH = 84.0
 GAP = 24.0  # least length of open tube between two things on it
 PAD = 10.0  # least distance of two labels
 EDGE = 16.0  # of a row's ends, free of labels
@@ -39,60 +35,13 @@ BRANCH_GAP = 20.0
 WIDEST = 1.35  # how far symbols may move apart where there is room
 LEG = 38.0  # how far a dead leg hangs down
 LEFT, RIGHT, TOP, FOOT = 34.0, 16.0, 14.0, 58.0  # margins; the closing line runs in the left one
-ASCENT, DESCENT, LEADING = 0.76, 0.24, 0.2  # of a line of the font, in shares of its size
+FIGURE = style.measured("188.8", bold=True)[0]  # the widest temperature
 #: Half width and half height of a symbol, by kind of element.
 SIZES = {"pump": (24.0, 24.0), "block": (24.0, 24.0), "radiator": (24.0, 24.0), "reservoir": (19.0, 24.0)}
 SIZES |= {"fitting": (13.0, 13.0), "other": (18.0, 16.0)}
 
 
 # ------------------------------------------------------------------------------------------------------ labels
-
-
-@lru_cache(8192)
-def _measured(text: str, size: float, bold: bool) -> tuple[float, float]:
-    """Return width and height of a line of text, from the font's own metrics. [px]"""
-    prop = FontProperties(family="sans-serif", size=size, weight="bold" if bold else "normal")
-    wide, high, below = text_to_path.get_text_width_height_descent(text, prop, False)
-    high = max(high - below, ASCENT * size) + max(below, DESCENT * size)
-    return wide * DOTS / 72, high * DOTS / 72
-
-
-def _wide(text: str, size: float = style.SMALL, bold: bool = False) -> float:
-    return _measured(text, size, bold)[0]
-
-
-def fitted(text: str, width: float, most: int, size: float = style.SMALL, bold: bool = False) -> list[str]:
-    """
-    Break text into lines no wider than `width` [px], at most `most` of them.
-
-    A word longer than a line is broken between letters; what does not fit in the last line ends in an ellipsis.
-
-    Examples
-    --------
-    >>> fitted("graphics card", 70, 3), fitted("graphics card", 70, 1)
-    (['graphics', 'card'], ['graphics…'])
-    """
-    lines = [""]
-    for word in re.findall(r"[^ \t\r\n\v\f]+", text[:400]):
-        whole = f"{lines[-1]} {word}" if lines[-1] else word
-        if _wide(whole, size, bold) <= width:
-            lines[-1] = whole
-            continue
-        if lines[-1]:
-            lines.append("")
-        while _wide(word, size, bold) > width and len(word) > 1:
-            end = next((n for n in range(2, len(word) + 1) if _wide(word[:n], size, bold) > width), 2) - 1
-            lines[-1], word = word[:end], word[end:]
-            lines.append("")
-        lines[-1] = word
-        if len(lines) > most:
-            break
-    if len(lines) > most:
-        last = lines[most - 1]
-        while last and _wide(last + "…", size, bold) > width:
-            last = last[:-1]
-        lines = [*lines[: most - 1], last.rstrip() + "…"]
-    return lines
 
 
 @dataclass(frozen=True)
@@ -106,17 +55,16 @@ class _Label:
 
     @property
     def width(self) -> float:
-        return max((_wide(line, self.size, self.bold) for line in self.lines), default=0.0)
+        return max((style.measured(line, self.size, self.bold)[0] for line in self.lines), default=0.0)
 
     @property
     def height(self) -> float:
-        leading = LEADING * self.size * DOTS / 72
-        return sum(_measured(line, self.size, self.bold)[1] + leading for line in self.lines)
+        leading = style.LEADING * self.size * DOTS / 72
+        return sum(style.measured(line, self.size, self.bold)[1] + leading for line in self.lines)
 
 
-def _label(text: str, width: float, most: int, **how: Any) -> _Label:
-    lines = fitted(text, width, most, how.get("size", style.SMALL), how.get("bold", False))
-    return _Label(tuple(line for line in lines if line), **how)
+def _label(text: str, width: float, most: int, colour: str = style.INK, **how: Any) -> _Label:
+    return _Label(tuple(style.fitted(text, width, most, **how)), colour=colour, **how)
 
 
 def _short(units: dict[str, Shown], length: Any) -> str:
@@ -135,28 +83,28 @@ def _tube_words(leaf: tree.Run, units: dict[str, Shown]) -> str:
     return ", ".join(words)
 
 
-def _planned(leaf: tree.Element) -> str:
-    """Return what the plan says of an element, in a few words."""
+def _about(leaf: tree.Element, row: dict | None, units: dict[str, Shown]) -> tuple[str, str]:
+    """Return what the plan says of a part and what its solution adds, or for that a text just as wide."""
     if isinstance(leaf, tree.PumpUnit):
-        return f"speed {100 * leaf.speed:.0f} %"
+        head = float(network.pump_head(leaf, row["flow"])) if row else 88.88
+        return f"speed {100 * leaf.speed:.0f} %", f"head {units['head'].text(head)}"
     if isinstance(leaf, tree.Source):
-        return f"{leaf.heat:.0f} W in"
+        return f"{leaf.heat:.0f} W in", ""
     if isinstance(leaf, tree.RadiatorUnit):
         fans = f"{leaf.fans:.0f} fan{'s' if leaf.fans != 1 else ''}, " if leaf.fan is not None else ""
-        return f"{fans}{leaf.air} air"
-    if isinstance(leaf, tree.Fittings):
-        return f"{leaf.count:.3g} × {leaf.fitting.name}"
-    return ""
-
-
-def _answered(row: dict | None, leaf: tree.Element, units: dict[str, Shown]) -> str:
-    """Return what the solution adds, or a text just as wide where there is none yet."""
-    if isinstance(leaf, tree.PumpUnit):
-        return f"head {units['head'].text(float(network.pump_head(leaf, row['flow'])) if row else 88.88)}"
-    if isinstance(leaf, tree.RadiatorUnit):
         heat = -float(row["heat"]) if row else 8888.0
-        return f"{abs(heat):.0f} W {'out' if heat >= 0 else 'in'}"
-    return ""
+        return f"{fans}{leaf.air} air", f"{abs(heat):.0f} W {'out' if heat >= 0 else 'in'}"
+    if isinstance(leaf, tree.Fittings):
+        return f"{leaf.count:.3g} × {leaf.fitting.name}", ""
+    return "", ""
+
+
+def _mixed(ways: list[tuple[Any, Any]]) -> tuple[Any, Any]:
+    """Return temperature and flow where branches join, None where they are not known."""
+    if any(warm is None for warm, _ in ways):
+        return None, None
+    flow = sum(through for _, through in ways)
+    return sum(warm * through for warm, through in ways) / flow, flow
 
 
 # ------------------------------------------------------------------------------------------------------ layout
@@ -196,14 +144,10 @@ class _Rows:
     height: float = 0.0
 
 
-def _figure_width() -> float:
-    return _wide("188.8", bold=True)
-
-
 def _leaf_cell(leaf: tree.Element, number: int, units: dict, beside: tuple[str, str]) -> _Cell:
     """Return the cell of an element; `beside` are the names of its neighbours."""
     if isinstance(leaf, tree.Run):
-        figures = _label(_tube_words(leaf, units), TUBE_WIDTH, 4, colour=style.QUIET)
+        figures = _label(_tube_words(leaf, units), TUBE_WIDTH, 4, style.QUIET)
         # A name that only repeats what stands at the two ends is not written again.
         told = leaf.name == f"{beside[0]} to {beside[1]}"
         named = () if told else (_label(leaf.name, TUBE_WIDTH, NAME_LINES),)
@@ -212,27 +156,23 @@ def _leaf_cell(leaf: tree.Element, number: int, units: dict, beside: tuple[str, 
         up = 10.0 + sum(label.height for label in labels)
         return _Cell(leaf, number, (half, half), None, up, 8.0, labels=labels)
     if isinstance(leaf, tree.DeadLeg):
-        about = _label(f"{_short(units, leaf.length)}, case\u00a0air", LEG_WIDTH, 2, colour=style.QUIET)
+        about = _label(f"{_short(units, leaf.length)}, case\u00a0air", LEG_WIDTH, 2, style.QUIET)
         labels = (_label(leaf.name, LEG_WIDTH, NAME_LINES), about)
         half = max(*(label.width / 2 for label in labels), 8.0)
         down = LEG + 8.0 + sum(label.height for label in labels)
-        return _Cell(leaf, number, None, (half, max(half, 10.0 + _figure_width())), 8.0, down, labels=labels)
+        return _Cell(leaf, number, None, (half, max(half, 10.0 + FIGURE)), 8.0, down, labels=labels)
     wide, high = SIZES.get(leaf.kind, SIZES["other"])
-    texts = [leaf.name, _planned(leaf), _answered(None, leaf, units)]
-    bold = {"size": style.PLAIN, "bold": True}
-    labels = (
-        _label(texts[0], NAME_WIDTH, NAME_LINES, **bold),
-        *(_label(text, NAME_WIDTH, 2, colour=style.QUIET) for text in texts[1:] if text),
-    )
+    name = _label(leaf.name, NAME_WIDTH, NAME_LINES, size=style.PLAIN, bold=True)
+    labels = (name, *(_label(text, NAME_WIDTH, 2, style.QUIET) for text in _about(leaf, None, units)))
     half = max(wide, *(label.width / 2 for label in labels))
-    below = half, max(half, wide + 6.0 + _figure_width())
+    below = half, max(half, wide + 6.0 + FIGURE)
     down = 24.0 + 6.0 + sum(label.height for label in labels)
     return _Cell(leaf, number, (wide, wide), below, high, down, wide, wide, GRID, labels)
 
 
 def _group_cell(item: tree.Parallel, width: float, numbers: Iterator[int], units: dict) -> _Cell:
     """Return the cell of a parallel group; it sits at its left bar, on the line of its first branch."""
-    figure = 8.0 + _figure_width()
+    figure = 8.0 + FIGURE
     branches = [_rows(branch, width - 2 * GRID - figure, numbers, units) for branch in item.branches]
     inset = GRID if any(len(branch.rows) > 1 for branch in branches) else 0.0
     across = max(branch.width for branch in branches) + 2 * inset
@@ -349,14 +289,14 @@ def _layout(loop: tree.Series, width: float, units: dict) -> _Rows:
 
 
 class _Pen:
-    """Draws a layout on an Axes; `rows` are the solution's, in flow order, or None."""
+    """Draws a layout on an Axes; `rows` are the solution's, in flow order, None where no temperature is known."""
 
-    def __init__(self, ax: Axes, units: dict, rows: list[dict] | None, known: bool) -> None:
-        self.ax, self.units, self.rows, self.known = ax, units, rows, known
+    def __init__(self, ax: Axes, units: dict, rows: list[dict] | None) -> None:
+        self.ax, self.units, self.rows = ax, units, rows
 
     def tube(self, path: list, warm: float | None, gid: str, cap: str = "round") -> None:
         """Draw a stretch of tube: its colour over a thin dark edge."""
-        colour = style.warm_colour(warm) if self.known else style.PLAIN_TUBE
+        colour = style.PLAIN_TUBE if warm is None else style.warm_colour(warm)
         x, y = zip(*path, strict=True)
         how = {"solid_capstyle": cap, "solid_joinstyle": "round"}
         self.ax.add_line(Line2D(x, y, color=style.INK, lw=style.TUBE + 2 * style.HAIR, zorder=1, **how))
@@ -374,7 +314,7 @@ class _Pen:
 
     def words(self, x: float, y: float, text: str, gid: str, **how: Any) -> None:
         """Write text as it stands: a name may have a dollar sign in it."""
-        plain = {"ha": "center", "va": "top", "fontsize": style.SMALL, "linespacing": "normal", "zorder": 5}
+        plain = {"ha": "center", "va": "top", "fontsize": style.SMALL, "zorder": 5}
         self.ax.text(x, y, text, parse_math=False, gid=gid, **(plain | how))
 
     def labels(self, x: float, y: float, labels: tuple, gids: list[str]) -> None:
@@ -384,7 +324,7 @@ class _Pen:
                 weight = "bold" if label.bold else "normal"
                 text = "\n".join(label.lines)
                 # A single line is set without leading.
-                drop = LEADING / 2 * label.size * DOTS / 72 if len(label.lines) == 1 else 0.0
+                drop = style.LEADING / 2 * label.size * DOTS / 72 if len(label.lines) == 1 else 0.0
                 self.words(x, y + drop, text, gid, fontsize=label.size, weight=weight, color=label.colour)
             y += label.height
 
@@ -425,7 +365,7 @@ class _Pen:
 
     def leg(self, cell: _Cell, x: float, y: float) -> None:
         """Hang a dead leg on the line: it stands at the temperature of the air around it."""
-        row = self.rows[cell.number] if self.known else None
+        row = self.rows[cell.number] if self.rows else None
         self.tube([(x, y), (x, y + LEG)], row and row["in"], f"leg-{cell.number}", "butt")
         self.ax.add_line(Line2D([x - 8, x + 8], [y + LEG] * 2, color=style.INK, lw=2 * style.OUTLINE, zorder=3))
         self.dot(x, y)
@@ -444,38 +384,31 @@ class _Pen:
         self.arrow(x - cell.before - 3, y)
         for patch, how in _symbol(leaf.kind, x, y):
             self.shape(patch, f"symbol-{cell.number}", **how)
-        answered = bool(_answered(None, leaf, self.units))
-        labels = list(cell.labels)
-        if answered:
-            text = _answered(row, leaf, self.units) if row and self.known else ""
-            labels[-1] = replace(labels[-1], lines=(text,) if text else ())
-        gids = [f"name-{cell.number}", f"about-{cell.number}", f"answer-{cell.number}"][: len(labels)]
-        self.labels(x, y + 30, tuple(labels), gids)
+        answer = _about(leaf, row, self.units)[1] if row else ""
+        labels = (*cell.labels[:2], replace(cell.labels[2], lines=(answer,) if answer else ()))
+        self.labels(x, y + 30, labels, [f"name-{cell.number}", f"about-{cell.number}", f"answer-{cell.number}"])
         if row is None:
             return None, None
-        if self.known and abs(row["out"] - row["in"]) > 1e-9:
+        if abs(row["out"] - row["in"]) > 1e-9:
             self.figure(x + cell.after + 5, y + 7, row["out"], f"warm-{cell.number}")
         return row["out"], row["flow"]
 
     def group(self, cell: _Cell, x: float, y: float, warm: Any) -> tuple[Any, Any]:
-        """Draw a group's bars and branches; return the temperature of what mixes, and the flow."""
-        end, mixed, flow, top = x + cell.after, 0.0, 0.0, y - cell.up
-        starts, ends, parts = [], [], []
+        """Draw a group's bars and branches; return temperature and flow where they join."""
+        end, top = x + cell.after, y - cell.up
+        starts, ends, ways = [], [y], []
         for branch in cell.branches:
-            first, last = top + branch.lines[0], top + branch.lines[-1]
-            way = [(x, first)], [(end, last)]
-            out, through = self.series(branch, x + cell.inset, top, *way, warm)
-            if self.rows:
-                mixed, flow = mixed + out * through, flow + through
-            starts.append(first)
-            ends.append(last)
+            starts.append(top + branch.lines[0])
+            ends.append(top + branch.lines[-1])
+            way = [(x, starts[-1])], [(end, ends[-1])]
+            ways.append(self.series(branch, x + cell.inset, top, *way, warm))
             top += branch.height + BRANCH_GAP
-        mixed = mixed / flow if self.known else None
-        for place, points, at in ((x, starts, warm), (end, [y, *ends], mixed)):
+        mixed, flow = _mixed(ways)
+        for place, points, at in ((x, starts, warm), (end, ends, mixed)):
             self.tube([(place, min(points)), (place, max(points))], at, f"bar-{cell.number}")
             for point in points:
                 self.dot(place, point)
-        if self.known:
+        if mixed is not None:
             self.figure(end + 8, y + 7, mixed, f"mixed-{cell.number}")
         return mixed, flow
 
@@ -497,7 +430,9 @@ def _symbol(kind: str, x: float, y: float) -> list[tuple[Any, dict]]:
     if kind == "reservoir":
         round_box = f"round,pad=0,rounding_size={10}"
         tank = patches.FancyBboxPatch((x - wide, y - high), 2 * wide, 2 * high, boxstyle=round_box)
-        level = patches.FancyBboxPatch((x - wide + 5, y - 8), 2 * wide - 10, high + 3, boxstyle="round,pad=0,rounding_size=6")
+        level = patches.FancyBboxPatch(
+            (x - wide + 5, y - 8), 2 * wide - 10, high + 3, boxstyle="round,pad=0,rounding_size=6"
+        )
         return [(tank, {"fc": "white"}), (level, on | {"fc": style.LIQUID})]
     if kind == "fitting":
         return [(patches.RegularPolygon((x, y), 4, radius=wide), {"fc": style.GRID})]
@@ -517,7 +452,12 @@ def _rows_of(loop: tree.Series, solution: Solution | None) -> list[dict] | None:
         raise InputError("solution", f"{solution.designs} designs", "one design", "Solve the one to be drawn.")
     if [row["element"].name for row in solution.walk] != [leaf.name for leaf in tree.leaves(loop)]:
         raise InputError("solution", "of another loop", "the solution of the loop that is drawn")
-    return solution.walk
+    return solution.walk if solution.known else None
+
+
+def _start(rows: list[dict] | None) -> Any:
+    """Return the temperature at which the coolant comes to the first element. [degC]"""
+    return next((row["in"] for row in rows or [] if not isinstance(row["element"], tree.DeadLeg)), None)
 
 
 def size_of(plan: Any, width: float = 1000, system: str = "metric") -> tuple[int, int]:
@@ -548,7 +488,6 @@ def draw_schematic(ax: Axes, plan: Any, solution: Solution | None = None, system
     """
     loop, units = _loop_of(plan), DISPLAY[system]
     rows = _rows_of(loop, solution)
-    known = rows is not None and bool(solution.known)
     inches = ax.get_figure(root=True).dpi
     width, height = (side / inches * DOTS for side in ax.get_window_extent().size)
     block = _layout(loop, width + 0.5, units)
@@ -558,33 +497,36 @@ def draw_schematic(ax: Axes, plan: Any, solution: Solution | None = None, system
     ax.set_axis_off()
     left = max(LEFT, np.floor((width - block.width + LEFT - RIGHT) / 2))
     top = TOP + np.floor((height - tall) / 2)
-    pen = _Pen(ax, units, rows, known)
+    pen = _Pen(ax, units, rows)
     first, right = top + block.lines[0], left + block.width
     back, far = top + block.height + GUTTER / 2, left - 20
     end = [(right, top + block.lines[-1]), (right, back), (far, back), (far, first), (left, first)]
-    start = next((row["in"] for row in rows if not isinstance(row["element"], tree.DeadLeg)), None) if rows else None
-    pen.series(block, left, top, [(left, first)], end, start)
+    pen.series(block, left, top, [(left, first)], end, _start(rows))
     pen.arrow((left + right) / 2 - 6, back, -1.0)
     _foot(pen, solution, width, top + block.height + GUTTER + 8, far)
     ax.set(xlim=(0, width), ylim=(height, 0))
     return ax
 
 
+def _state(solution: Solution | None) -> str:
+    """Return why no temperature is there, empty where there are some."""
+    if solution is None:
+        return "Drawn from the plan; not solved yet."
+    return f"No temperature is stated. {solution.plight}" if solution.plight else ""
+
+
 def _foot(pen: _Pen, solution: Solution | None, width: float, y: float, left: float) -> None:
     """Draw the scale of temperatures under the loop, or say why there are none."""
-    if not pen.known:
-        words = "Drawn from the plan; not solved yet."
-        if solution is not None:
-            words = f"No temperature is stated. {solution.plight}"
+    if not pen.rows:
         bold = solution is not None
-        text = "\n".join(fitted(words, width - 2 * left, 2, style.PLAIN, bold))
+        text = "\n".join(style.fitted(_state(solution), width - 2 * left, 2, style.PLAIN, bold))
         weight = "bold" if bold else "normal"
         pen.words(left, y + 6, text, "state", ha="left", fontsize=style.PLAIN, weight=weight)
         return
     unit = pen.units["temperature"]
     title = f"coolant, {unit.label}"
     pen.words(left, y + 4, title, "scale", ha="left")
-    start, across, steps = left + _wide(title) + 32, 240.0, 64
+    start, across, steps = left + style.measured(title)[0] + 32, 240.0, 64
     shades = np.linspace(style.WARM_LOW, style.WARM_HIGH, steps)
     edges = start + across * np.arange(steps + 1) / steps
     pen.ax.pcolormesh(edges, [y + 6, y + 17], shades[None, :], cmap=style.WARM_MAP, edgecolors="face", lw=0.2)
@@ -604,3 +546,52 @@ def schematic_figure(
         figure = Figure(figsize=(size[0] / DOTS, size[1] / DOTS), dpi=DOTS)
         draw_schematic(figure.add_axes((0, 0, 1, 1)), plan, solution, system)
     return figure
+
+
+def words(plan: Any, solution: Solution | None = None, system: str = "metric") -> str:
+    """
+    Read the loop aloud, in flow order: the words for who cannot see the drawing.
+
+    Returns
+    -------
+    text : str
+        Every element by its name, branches and dead legs as such, temperatures where they change.
+    """
+    loop, units = _loop_of(plan), DISPLAY[system]
+    rows = _rows_of(loop, solution)
+    left = iter(rows or [])
+
+    def warm_words(warm: Any) -> str:
+        return units["temperature"].text(float(warm))
+
+    def read(item: Any, warm: Any) -> tuple[list[str], Any, Any]:
+        if isinstance(item, tree.Series):
+            said, flow = [], None
+            for child in _flat(item):
+                more, warm, through = read(child, warm)
+                said, flow = said + more, flow if through is None else through
+            return said, warm, flow
+        if isinstance(item, tree.Parallel):
+            many, said, ways = len(item.branches), [], []
+            for place, branch in enumerate(item.branches, start=1):
+                more, *way = read(branch, warm)
+                said.append(f"branch {place} of {many} side by side: {more[0]}")
+                said += more[1:]
+                ways.append(tuple(way))
+            warm, flow = _mixed(ways)
+            return [*said, f"the {many} branches join" + (f" at {warm_words(warm)}" if rows else "")], warm, flow
+        row = next(left, None)
+        if isinstance(item, tree.Run):
+            return [f"tube {item.name} ({_tube_words(item, units)})"], warm, row and row["flow"]
+        if isinstance(item, tree.DeadLeg):
+            at = f" at {warm_words(row['in'])}" if row else ""
+            return [f"dead leg {item.name} ({_short(units, item.length)}, no flow{at})"], warm, None
+        planned, answer = _about(item, row, units)
+        about = ", ".join(filter(None, (item.kind, planned, answer if row else "")))
+        changed = row and abs(row["out"] - row["in"]) > 1e-9
+        after = f", coolant then {warm_words(row['out'])}" if changed else ""
+        return [f"{item.name} ({about}){after}"], row and row["out"], row and row["flow"]
+
+    said, *_ = read(loop, _start(rows))
+    state = _state(solution) or f"Coolant comes to the first element at {warm_words(_start(rows))}."
+    return f"The loop in flow order: {'; '.join(said)}; and back to the start. {state}".replace("\u00a0", " ")

@@ -1,7 +1,7 @@
 """What looks wrong in a table of readings: slips of units, exchanged columns, readings that do not belong."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
@@ -50,8 +50,12 @@ _WRITTEN = {
     "sound": (),
 }
 #: A number this many times too large or small is a decimal mark, or a prefix, out of place.
-_DECIMALS = {10.0: "ten times too large", 0.1: "ten times too small", 1e3: "1000 times too large", 1e-3: "1000 times "
-             "too small"}
+_DECIMALS = {
+    10.0: "ten times too large",
+    0.1: "ten times too small",
+    1e3: "1000 times too large",
+    1e-3: "1000 times too small",
+}
 
 
 def _scales(kind: str) -> dict[str, float]:
@@ -62,6 +66,17 @@ def _scales(kind: str) -> dict[str, float]:
     if kind == "head":
         found |= {u: units.to_si("unit", f"1 {u}", "pressure") / WATER_COLUMN for u in ("kPa", "mbar", "bar", "psi")}
     return found
+
+
+def shown(kind: str, system: str = "metric") -> Callable[[float], str]:
+    """Return how a figure of a kind is said in the reader's units, a small one with a digit more."""
+    if kind == "conductance":
+        return lambda v: f"{v:.2f} W/K"
+    if kind == "number":
+        return lambda v: f"{v:.2f}"
+    how = units.DISPLAY[system][kind]
+    fine = replace(how, digits=how.digits + 1)
+    return lambda v: fine.text(v) if np.isfinite(v) and abs(how.convert(float(v))) < 1 else how.text(v)
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +129,7 @@ def unit_slips(marks: Sequence[Mark], readings: Readings, system: str = "metric"
                     continue
                 far = abs(np.log(one.value(key, factor) / middle)) + (0.5 if "times" in unit else 0.0)
                 found.append((far, key, words, unit))
-        show = lambda v: units.show(v, one.kind, system) if one.kind else f"{v:.3g}"  # noqa: E731
+        show = shown(one.kind, system)
         what = f"{one.said} would be {show(one.value(None, 1.0))}; {show(low)} to {show(high)} is usual"
         if one.impossible and one.value(None, 1.0) > high:
             what = f"{what}, and {one.impossible}"
@@ -122,8 +137,11 @@ def unit_slips(marks: Sequence[Mark], readings: Readings, system: str = "metric"
         told = []
         for _, key, words, unit in found[:2]:
             column = readings.units[key] or "numbers without a unit"
-            told.append(f"the {words} are {unit}" if "times" in unit
-                        else f"the {words} look like {unit} written in a column of {column}")
+            told.append(
+                f"the {words} are {unit}"
+                if "times" in unit
+                else f"the {words} look like {unit} written in a column of {column}"
+            )
             named.add((key, unit))
         if told:
             said = " or ".join(told)
@@ -140,26 +158,22 @@ def exchanged(first: str, second: str, as_read: bool, if_exchanged: bool) -> lis
     return [f"The columns of {first} and {second} look exchanged: their figures are usual only if they change places."]
 
 
-def odd_reading(
-    fit: Fit, rows: np.ndarray, at: Sequence[str], kind: str, said: str, system: str = "metric"
-) -> list[str]:
+def odd_reading(fit: Fit, rows: np.ndarray, at: Sequence[str], show: Callable[[float], str], said: str) -> list[str]:
     """
     Return the words for the one reading that does not belong with the others, by its line.
 
-    `at` says for each reading where it was taken.
+    `at` says for each reading where it was taken, `show` how a figure is said.
     """
     index = fit.outlier()
     if index is None:
         return []
     others = fit.without(index)
     here = {k: v[[index]] for k, v in fit.x.items()} if isinstance(fit.x, dict) else fit.x[[index]]
-    there = float(others(here)[0])
     spread = float(np.hypot(others.residual_sd, others.spread(here)[0]))
-    half = stats.t.ppf(0.975, others.dof) * spread
-    read, given = units.show(fit.y[index], kind, system), units.show(there, kind, system)
+    half = float(stats.t.ppf(0.975, others.dof)) * spread
     return [
-        f"Line {rows[index]} does not belong with the others: {said} {read} {at[index]}, where the others give {given} "
-        f"± {units.show(half, kind, system)}."
+        f"Line {rows[index]} does not belong with the others: {said} {show(float(fit.y[index]))} {at[index]}, where the "
+        f"others give {show(float(others(here)[0]))} ± {show(half)}."
     ]
 
 

@@ -91,7 +91,8 @@ _EXAMPLE = {
     "quadratic loss": "'0.4 kPa/(L/min)^2'",
     "area": "'360 mm^2'",
 }
-_NUMBER = re.compile(r"^\s*([+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?)(?:\s*/\s*([0-9.]+))?\s*(.*?)\s*$")
+#: A number, a fraction, or a whole number with a fraction (8 1/2), and the unit behind it.
+_NUMBER = re.compile(r"^\s*(?:(\d+)\s+(?=\d+\s*/))?([+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?)(?:\s*/\s*([0-9.]+))?\s*(.*?)\s*$")
 
 
 def to_si(field: str, value: Any, kind: str) -> Any:
@@ -133,10 +134,10 @@ def to_si(field: str, value: Any, kind: str) -> Any:
         if not match:
             raise InputError(field, value, f"a number with a unit, such as {example}")
         try:
-            amount = float(match[1]) / (float(match[2]) if match[2] else 1.0)
+            amount = float(match[1] or 0) + float(match[2]) / (float(match[3]) if match[3] else 1.0)
         except (ValueError, ZeroDivisionError):
             raise InputError(field, value, f"a number with a unit, such as {example}") from None
-        unit = match[3].replace("%", "percent")
+        unit = match[4].replace("%", "percent")
         unit = unit.replace("dBA", "").replace("dB", "") if kind == "sound" else unit
         unit = {"°C": "degC", "°F": "degF", "L/h": "L/hour", "m^3/h": "m^3/hour", "l/h": "L/hour"}.get(unit, unit)
         if not unit and INSIDE[kind] or "dB" in unit:  # a level is no ratio here, and no other quantity
@@ -198,8 +199,8 @@ def written(value: float, kind: str, like: Any = None) -> str | float | int:
     if kind == "count":
         return int(value) if value.is_integer() and abs(value) < 1e15 else value
     own = ()
-    if isinstance(like, str) and (match := _NUMBER.match(like)) and match[3]:
-        own = (match[3],)
+    if isinstance(like, str) and (match := _NUMBER.match(like)) and match[4]:
+        own = (match[4],)
     for digits in (6, 12, 17):
         texts = [f"{_amount(value, kind, unit, digits)} {unit}" for unit in (*own, *_WRITTEN[kind])]
         exact = [text for text in texts if to_si("", text, kind) == value]

@@ -1,0 +1,324 @@
+"""What stands between a table of readings and a part: columns, curves, fits, and the words for them."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from loopmath import catalogue, network, slips, units
+from loopmath.checks import InputError, between
+from loopmath.fit import Fit, fit
+from loopmath.laws import turbomachine
+from loopmath.laws.coolant import air_density, coolant
+from loopmath.loop import RadiatorUnit
+from loopmath.loss import REFERENCE_DENSITY, REFERENCE_VISCOSITY
+from loopmath.parts import Block, Fan, Pump
+from loopmath.radiator import Radiator
+from loopmath.readings import TURNS, Column, Readings
+from loopmath.slips import WATER_COLUMN, Mark
+
+#: Exponents taken where the readings cannot tell them: a parabola, and the film of a cold plate (common practice).
+USUAL_EXPONENT, USUAL_FILM_EXPONENT = 2.0, 0.6
+#: Below this exponent a part that falls with flow is not told from one that does not fall.
+LEAST_FILM_EXPONENT = 0.1
+#: 1 gal/min, at which the losses of blocks are compared. [m3/s]
+GALLON_A_MINUTE = 6.30902e-5
+
+_FLOW = Column("flow", "flow", ("volume flow", "flow rate", "coolant flow", "q"), "L/min")
+_SPEED = Column("speed", "share", ("rpm", "fan speed", "pump speed", "n"), "", False, 0.0, True, ((TURNS, 1.0),))
+_SOUND = Column("sound", "sound", ("sound level", "level", "noise"), "dB", False)
+_POWER = Column("power", "power", ("electrical power", "power draw", "p", "watts"), "W", False)
+_LOSS = Column(
+    "loss",
+    "pressure",
+    ("pressure loss", "pressure drop", "pressure", "dp", "head loss"),
+    "kPa",
+    False,
+    also=(("head", WATER_COLUMN),),
+)
+#: Kind of part -> the columns its table may have, in the order they stand in if it has no header.
+COLUMNS: dict[str, tuple[Column, ...]] = {
+    "pump": (
+        _FLOW,
+        Column("head", "head", ("h", "lift", "pressure", "dp"), "m", also=(("pressure", 1 / WATER_COLUMN),)),
+        _POWER,
+        _SPEED,
+        _SOUND,
+    ),
+    "fan": (
+        Column("flow", "air flow", ("air flow", "airflow", "volume flow", "q", "v"), "m^3/h"),
+        Column("pressure", "pressure", ("static pressure", "p", "dp"), "Pa", also=(("head", WATER_COLUMN),)),
+        _SPEED,
+        _SOUND,
+        replace(_POWER, words=("electrical power", "power draw", "watts")),
+    ),
+    "block": (
+        replace(_FLOW, positive=True),
+        _LOSS,
+        Column("resistance", "resistance", ("thermal resistance", "k/w", "r", "rth"), "K/W", False, positive=True),
+    ),
+    "radiator": (
+        replace(_FLOW, positive=True),
+        _SPEED,
+        Column("conductance", "conductance", ("w/k", "heat per kelvin", "ua"), "W/K", False, positive=True),
+        Column("air_flow", "air flow", ("airflow", "air flow each"), "m^3/h", False, positive=True),
+        Column("heat", "power", ("power", "heat rejected", "watts"), "W", False, positive=True),
+        Column("coolant_inlet", "temperature", ("coolant in", "water in", "water inlet"), "degC", False, -50.0),
+        Column("air_inlet", "temperature", ("air in", "air", "room"), "degC", False, -50.0),
+        _LOSS,
+    ),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """
+    One fitted curve, ready to be drawn.
+
+    Attributes
+    ----------
+    label, x_label, y_label : str
+        What it shows, and its axes, without units.
+    x_kind, y_kind : str
+        Keys of `units.DISPLAY`; "conductance" [W/K] is shown as it is.
+    x, y : array (n,)
+        The readings in SI, as they were fitted (a pump's carried to full speed).
+    rows : int array (n,)
+        Line of each reading.
+    measured_from, measured_to : float
+        Ends of `x`.
+    fit : Fit
+        The fit itself.
+    at : callable
+        x -> what `fit` takes for it.
+    """
+
+    label: str
+    x_label: str
+    x_kind: str
+    y_label: str
+    y_kind: str
+    x: np.ndarray
+    y: np.ndarray
+    rows: np.ndarray
+    fit: Fit
+    at: Callable[[Any], Any] = lambda x: x
+
+    @property
+    def measured_from(self) -> float:
+        """Lowest x that was read."""
+        return float(np.min(self.x))
+
+    @property
+    def measured_to(self) -> float:
+        """Highest x that was read."""
+        return float(np.max(self.x))
+
+    def __call__(self, x: Any) -> Any:
+        """Return the fitted curve at `x`, an array."""
+        return self.fit(self.at(np.asarray(x, dtype=float)))
+
+    def band(self, x: Any, level: float = 0.95) -> tuple[Any, Any]:
+        """Return the ends of the band of the true curve at `x`; NaN if the readings give none."""
+        return self.fit.band(self.at(np.asarray(x, dtype=float)), level)
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """
+    A part made from readings.
+
+    Attributes
+    ----------
+    kind : str
+        "pump", "fan", "block" or "radiator".
+    part : Pump, Fan, Block or Radiator
+        The record, its measured range set.
+    fits : dict of str to Curve
+        By what was fitted: "head", "power", "pressure", "loss", "resistance", "conductance".
+    words : tuple of str
+        What was found, what was assumed, what the readings cannot tell.
+    suspicions : tuple of str
+        What looks wrong, gravest first; nothing was changed on account of it.
+    readings : tuple of Readings
+        The tables.
+    """
+
+    kind: str
+    part: Any
+    fits: dict[str, Curve]
+    words: tuple[str, ...]
+    suspicions: tuple[str, ...]
+    readings: tuple[Readings, ...]
+
+
+# ------------------------------------------------------------------------------------------- curves by themselves
+
+
+def _machine(x: Any, shutoff: float, runout: float, exponent: float) -> Any:
+    return turbomachine.head_with_slope(x, shutoff, runout, np.float64(exponent), 1.0)[0]
+
+
+def fit_machine(flow: Any, head: Any, what: str = "head") -> Fit:
+    """
+    Fit the curve of a pump or fan: `shutoff`, `runout` and `exponent` (1 to 6) of `turbomachine.head_curve`.
+
+    With readings at two flows the exponent is fixed at 2; with one, they are refused. [m3/s], [m or Pa]
+    """
+    flow, head = np.asarray(flow, dtype=float), np.asarray(head, dtype=float)
+    different = len(np.unique(flow))
+    if different < 2 or not np.any(head > 0):
+        raise InputError(
+            what,
+            f"{len(flow)} readings at {different} different flows, the highest {np.max(head, initial=0.0):g}",
+            "readings at two different flows at least, not all of them 0",
+            "Take readings from shut-off to run-out; six or more are good.",
+        )
+    slope, level = np.polyfit(flow**2, head, 1)
+    tall, far = float(np.max(head)), float(np.max(flow))
+    level = min(max(level, 0.2 * tall), 3 * tall)
+    runout = float(np.sqrt(level / -slope)) if slope < 0 else 3 * far
+    start = {"shutoff": level, "runout": min(max(runout, 0.7 * far), 10 * far), "exponent": USUAL_EXPONENT}
+    fixed = {"exponent": start.pop("exponent")} if different < 3 else {}
+    low = {"shutoff": 0.1 * tall, "runout": 0.3 * far, "exponent": 1.0}
+    high = {"shutoff": 10 * tall, "runout": 20 * far, "exponent": 6.0}
+    return fit(_machine, flow, head, start, low, high, fixed, what)
+
+
+def _loss(x: Any, linear: float, quadratic: float) -> Any:
+    return linear * x + quadratic * x * x
+
+
+def fit_loss(flow: Any, loss: Any) -> Fit:
+    """Fit dp = linear q + quadratic q2, neither negative; with readings at one flow, all quadratic. [m3/s], [Pa]"""
+    flow, loss = np.asarray(flow, dtype=float), np.asarray(loss, dtype=float)
+    typical = float(np.mean(loss) / np.mean(flow))
+    start = {"quadratic": 0.5 * typical / np.mean(flow) or 1.0}
+    fixed = {"linear": 0.0}
+    if len(np.unique(flow)) > 1:
+        start, fixed = {"linear": 0.5 * typical or 1.0} | start, {}
+    return fit(_loss, flow, loss, start, {"linear": 0.0, "quadratic": 0.0}, None, fixed, "loss")
+
+
+def fit_resistance(flow: Any, resistance: Any, reference_flow: float) -> Fit:
+    """
+    Fit R + r (q/q0)^-m, neither R nor r negative, m from 0.1 to 2. [m3/s], [K/W]
+
+    With fewer than three different flows, or flows less than 1.5 to 1 apart, m is fixed at 0.6; at one flow the
+    resistance is taken as not falling.
+    """
+    flow, resistance = np.asarray(flow, dtype=float), np.asarray(resistance, dtype=float)
+    different, apart = len(np.unique(flow)), float(np.max(flow) / np.min(flow))
+    middle = float(np.mean(resistance))
+    start = {"resistance": 0.6 * middle, "flow_resistance": 0.4 * middle, "exponent": USUAL_FILM_EXPONENT}
+    fixed = {}
+    if different < 3 or apart < 1.5:
+        fixed["exponent"] = start.pop("exponent")
+    if different < 2:
+        fixed["flow_resistance"], start["resistance"] = 0.0, middle
+        del start["flow_resistance"]
+
+    def model(x: Any, resistance: float, flow_resistance: float, exponent: float) -> Any:
+        return resistance + flow_resistance * (x / reference_flow) ** -exponent
+
+    low = {"resistance": 0.0, "flow_resistance": 0.0, "exponent": LEAST_FILM_EXPONENT}
+    return fit(model, flow, resistance, start, low, {"exponent": 2.0}, fixed, "resistance")
+
+
+# ------------------------------------------------------------------------------------------------------ words
+
+
+def say(name: str, fitted: Fit, key: str, show: Callable[[float], str]) -> str:
+    """Return "shut-off head 3.70 m (95 %: 3.65 m to 3.76 m)"."""
+    low, high = fitted.interval(key)
+    value = show(fitted.params[key])
+    if key in fitted.fixed:
+        return f"{name} {value} (taken, not measured)"
+    return f"{name} {value}" if np.isnan(low) else f"{name} {value} (95 %: {show(low)} to {show(high)})"
+
+
+def quality(curve: Curve, system: str) -> list[str]:
+    """Return how well a curve follows its readings, over which range, and what its fit has to say."""
+    fitted, n = curve.fit, len(curve.x)
+    share = "" if np.isnan(fitted.r_squared) else f" R² {fitted.r_squared:.4f},"
+    near, far = (units.show(v, curve.x_kind, system) for v in (curve.measured_from, curve.measured_to))
+    scatter = "" if np.isnan(fitted.residual_sd) else f" scatter {shown(curve.y_kind, system)(fitted.residual_sd)},"
+    out = [f"{curve.label}: {n} readings,{share}{scatter} {curve.x_label} from {near} to {far}."]
+    out += [f"{curve.label}: {words}" for words in fitted.words()]
+    if fitted.dof > 0 and n < 6:
+        out.append(f"{curve.label}: {n} readings are few; the plus and minus are wide.")
+    if 0 < curve.measured_from and curve.measured_to < 2 * curve.measured_from:
+        out.append(
+            f"{curve.label}: the range of {curve.x_label} is narrow, less than 2 to 1; beyond it this is a guess."
+        )
+    return out
+
+
+def full_speed(readings: Readings, speed: float, full_rpm: float | None) -> tuple[np.ndarray, float | None, list[str]]:
+    """Return each reading's share of full speed, the full speed [1/min] if known, and what was assumed."""
+    speed = between("speed", speed, 0.01, 1.0, "of full speed")
+    full = full_rpm or None
+    if "speed" not in readings:
+        said = "full speed" if speed == 1.0 else f"{100 * speed:.0f} % of full speed"
+        return np.full(len(readings), speed), full, [f"No speed in the table: all readings are taken at {said}."]
+    value, notes = readings["speed"], []
+    turns = readings.kinds["speed"] == TURNS or not readings.units["speed"] and np.nanmax(value) > 100
+    if turns:
+        if full is None:
+            full = float(np.nanmax(value))
+            notes.append(f"Full speed is taken to be the highest in the table, {full:.0f} turns a minute.")
+        value = value / full
+    elif not readings.units["speed"] and np.nanmax(value) > 1.5:
+        value = value / 100
+        notes.append("The speeds, written without a unit, are taken as per cent of full speed.")
+    if np.any(np.isnan(value)):
+        notes.append(f"Where the speed is empty, {100 * speed:.0f} % of full speed is taken.")
+        value = np.where(np.isnan(value), speed, value)
+    high = np.argmax(value)
+    if value[high] > 1.0 + 1e-9:
+        raise InputError(
+            f"line {readings.rows[high]}, speed",
+            f"{100 * value[high]:.0f} % of full speed",
+            "at most 100 %",
+            "Give the full speed in turns a minute, or mend the line.",
+        )
+    if len(np.unique(value)) > 1:
+        notes.append("Readings at several speeds are carried to full speed by the affinity laws.")
+    return np.minimum(value, 1.0), full, notes
+
+
+def make_part(record: Callable[..., Any], suspicions: Sequence[str], **values: Any) -> Any:
+    """Make a part; if its numbers are refused, let the suspicions say why that may be."""
+    try:
+        return record(**values)
+    except InputError as error:
+        remedy = " ".join([error.remedy, *suspicions]).strip()
+        raise InputError(
+            error.field, error.value, error.accepted, remedy or "Look at the units of the table."
+        ) from None
+
+
+def like_part(kind: str, like: Any) -> Any:
+    return catalogue.part(kind, like) if isinstance(like, str) else like
+
+
+def range_of(*columns: np.ndarray) -> dict[str, float]:
+    """Return the ends of the range in which every one of the columns was measured."""
+    return {"measured_from": float(max(c.min() for c in columns)), "measured_to": float(min(c.max() for c in columns))}
+
+
+def sound_at_full_speed(readings: Readings, speed: np.ndarray, stated: float | None, notes: list[str]) -> float | None:
+    """Return the sound level at full speed: stated, or the middle of the readings carried there."""
+    if stated is not None or "sound" not in readings:
+        return stated
+    level = readings["sound"] - 50 * np.log10(speed)
+    level = level[np.isfinite(level)]
+    spread = f", {np.min(level):.1f} to {np.max(level):.1f}" if len(level) > 1 else ""
+    notes.append(
+        f"Sound level at full speed {np.median(level):.1f} dB{spread}, carried there by 50 log10 of the speed; it is "
+        "taken as heard 1 m away."
+    )
+    return float(np.median(level))
+
+

@@ -1,0 +1,94 @@
+"""The user's own plans, and which one was chosen last: the plan every page opens."""
+
+import re
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+from loopmath import tables
+from loopmath.checks import InputError
+from loopmath.files import Saved, own_folder, read_text, write_whole
+from loopmath.plan import Plan
+from loopmath.planfile import demo_plan, load_plan, save_plan
+
+#: The page where a plan is chosen, as the pages name it.
+WHERE = "on the page Your plan (03)"
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The plan a page opens, and in words which one that is."""
+
+    plan: Plan
+    words: str
+    trouble: bool = False
+
+    def _repr_html_(self) -> str:
+        mark = "▲ " if self.trouble else ""
+        return f'<p style="margin:4px 0" role="status">{mark}{escape(self.words)}</p>'
+
+    def __str__(self) -> str:
+        return self.words
+
+
+def plans() -> list[tuple[str, Path]]:
+    """Return (what to call it, file) of every plan there is to choose: the user's own, then the examples of data/."""
+    own = sorted((own_folder() / "plans").glob("*.toml"))
+    examples = sorted((tables.DATA / "plans").glob("*.toml"), key=lambda p: (p.stem != "podcast_booth", p.stem))
+    return [(f"yours: {p.stem}", p) for p in own] + [(f"example: {p.stem.replace('_', ' ')}", p) for p in examples]
+
+
+def is_example(path: Path) -> bool:
+    """Return True for a plan of data/: it is read, and never written."""
+    return path.resolve().parent == (tables.DATA / "plans").resolve()
+
+
+def choose(path: Path) -> None:
+    """Remember a plan file as the one every page opens."""
+    own_folder().mkdir(parents=True, exist_ok=True)
+    write_whole(_note(), f"{path.resolve()}\n")
+
+
+def forget() -> None:
+    """Choose no plan: every page opens the demo."""
+    _note().unlink(missing_ok=True)
+
+
+def chosen() -> Chosen:
+    """Return the plan that was chosen last; the demo, saying so, if none was or it cannot be opened."""
+    try:
+        path = Path(read_text(_note(), "note of the chosen plan").text.strip()) if _note().exists() else None
+        if path is None:
+            plan = demo_plan()
+            return Chosen(plan, f"Plan: {plan.title}, the demo. Choose or make your own {WHERE}.")
+        plan = load_plan(path)
+    except InputError as problem:
+        demo = demo_plan()
+        words = (
+            f"The plan you chose cannot be opened, so this is the demo, {demo.title}. Put it right {WHERE}. {problem}"
+        )
+        return Chosen(demo, words, trouble=True)
+    kind = "an example" if is_example(path) else f"your file {path.name}"
+    return Chosen(plan, f"Plan: {plan.title}, {kind}. Choose another {WHERE}.")
+
+
+def _note() -> Path:
+    return own_folder() / "chosen.txt"
+
+
+def own_path(plan: Plan) -> Path:
+    """Return where a plan of the user's belongs: its own file, or for an example a copy among the user's plans."""
+    if plan.origin is not None and plan.origin.path.name and not is_example(plan.origin.path):
+        return plan.origin.path
+    stem = plan.origin.path.stem if plan.origin is not None else ""
+    return own_folder() / "plans" / f"{stem or file_name(plan.title)}.toml"
+
+
+def file_name(title: str) -> str:
+    """Return a title as the name of a file that every system accepts."""
+    return re.sub(r"[^a-z0-9]+", "_", title.lower()).strip("_")[:60] or "plan"
+
+
+def save_mine(plan: Plan) -> Saved:
+    """Save a plan into the user's own file; an example becomes a copy among the user's plans."""
+    return save_plan(plan, own_path(plan))
