@@ -94,6 +94,7 @@ class OperatingPoint(Picture):
         self.kept: list = []
         self.full = self.line(color=style.PUMP, lw=1.2, alpha=0.45, ls=(0, (4, 2)))
         self.pump = self.line(color=style.PUMP)
+        self.guessed = self.line(color=style.PUMP, ls=(0, (2, 2)))
         self.loop = self.line(color=style.LIQUID)
         self.point = self.line(color=style.INK, marker="o", ms=8, mec="white", mew=1.5)
         self.full_label = self.text(color=style.PUMP, ha="left", va="bottom")
@@ -130,8 +131,10 @@ class OperatingPoint(Picture):
         if stepped:
             self.ax.set_xlim(0, x[-1])
             self.ax.set_ylim(0, top)
-        keep = head >= 0
-        self.pump.set_data(x[keep], head[keep])
+        keep, seen = head >= 0, _measured(solution, flows)
+        self.pump.set_data(x[keep], np.where(seen, head, np.nan)[keep])
+        # Where no reading supports the curve it is dashed.
+        self.guessed.set_data(x[keep], np.where(seen, np.nan, head)[keep])
         self.full.set_data(x[full >= 0], full[full >= 0])
         inside = taken <= top
         self.loop.set_data(x[inside], taken[inside])
@@ -184,6 +187,18 @@ class OperatingPoint(Picture):
                 fontsize=style.SMALL,
             )
         )
+
+
+def _measured(solution: Solution, flows: np.ndarray) -> np.ndarray:
+    """Return True for main-line flows at which every pump of the main line runs inside its readings, if it has any."""
+    seen = np.ones(flows.shape, bool)
+    for unit in tree.of_kind(
+        tree.Series(*(i for i in solution.plan.loop.items if not isinstance(i, tree.Parallel))), tree.PumpUnit
+    ):
+        at_full = flows / max(float(unit.pump.turning(unit.speed)), 1e-9)
+        low, high = unit.pump.measured_from, unit.pump.measured_to
+        seen &= (at_full >= (low or 0.0)) & (at_full <= (np.inf if high is None else high))
+    return seen
 
 
 def _difference(solution: Solution) -> tuple[np.ndarray, np.ndarray]:

@@ -1,5 +1,6 @@
 """The parts list of a plan: what to order, how much of it, and what it comes to."""
 
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -30,7 +31,7 @@ def parts_list(plan: Plan) -> list[Item]:
         line[0].append(used_for)
         line[1] = line[1] + amount
 
-    for leaf in tree.leaves(plan.loop):
+    for leaf, share in _shares(plan.loop):
         if isinstance(leaf, (tree.Run, tree.DeadLeg)):
             add(leaf.tube.name, leaf.name, leaf.length, "m", leaf.tube.price_per_m)
         if isinstance(leaf, tree.Run):
@@ -43,10 +44,23 @@ def parts_list(plan: Plan) -> list[Item]:
             if leaf.fan is not None:
                 add(leaf.fan.name, f"fans of {leaf.name}", leaf.fans, "", leaf.fan.price)
         elif leaf.part is not None:
-            add(leaf.part.name, leaf.name, getattr(leaf, "count", 1.0), "", leaf.part.price)
+            tee = isinstance(leaf, tree.Fittings) and leaf.fitting.name.startswith("tee")
+            add(leaf.part.name, leaf.name, getattr(leaf, "count", 1.0) * (share if tee else 1.0), "", leaf.part.price)
     litres = sum((leaf.volume() for leaf in tree.leaves(plan.loop)), 0.0) * 1e3
     add(plan.coolant.label, "filling once", litres, "L", plan.coolant_price)
     return [Item(k[0], ", ".join(v[0]), v[1], k[1], k[2]) for k, v in found.items() if np.any(np.asarray(v[1]) > 0)]
+
+
+def _shares(item: Any, share: float = 1.0) -> Iterator[tuple[tree.Element, float]]:
+    """Yield elements with their share of a tee: n branches pass n tees at either end, and n - 1 are bought."""
+    if isinstance(item, tree.Series):
+        for child in item.items:
+            yield from _shares(child, share)
+    elif isinstance(item, tree.Parallel):
+        for branch in item.branches:
+            yield from _shares(branch, 1.0 - 1.0 / len(item.branches))
+    else:
+        yield item, share
 
 
 def end_fitting(tube: Tube, metal: str) -> Any:

@@ -335,8 +335,24 @@ def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
     for f in fields(leaf):
         part = getattr(leaf, f.name)
         if hasattr(part, "__dataclass_fields__") and attribute in part.__dataclass_fields__ and attribute != "name":
-            new = replace(part, **{attribute: value})
+            new = replace(part, **{attribute: value} | _forgotten(part, attribute, value))
             return _fitted(leaf, new) if f.name == "radiator" else replace(leaf, **{f.name: new})
     inner = [n for f in fields(leaf) for n in getattr(getattr(leaf, f.name), "__dataclass_fields__", {})]
     one_of(f"field of {leaf.name}", attribute, [n for n in [*own, *inner] if n != "name"])
     raise AssertionError(name)
+
+
+#: What makes a radiator another one.
+_SHAPE = ("positions", "fan_size", "depth", "fins_per_inch", "tube_rows", "passes")
+
+
+def _forgotten(part: Any, attribute: str, value: Any) -> dict:
+    """Return the measured fields that a radiator loses with its shape: they were another one's."""
+    if (
+        attribute not in _SHAPE
+        or not hasattr(part, "measured_air_to")
+        or np.array_equal(value, getattr(part, attribute))
+    ):
+        return {}
+    ends = ("measured_from", "measured_to", "measured_air_from", "measured_air_to")
+    return dict.fromkeys(("linear", "quadratic", *ends))

@@ -33,6 +33,7 @@ EDGE = 16.0  # of a row's ends, free of labels
 GUTTER = 36.0  # between two rows, with the return line in its middle
 BRANCH_GAP = 20.0
 WIDEST = 1.35  # how far symbols may move apart where there is room
+OVER = 10.0  # from a line up to the words over it
 LEG = 38.0  # how far a dead leg hangs down
 LEFT, RIGHT, TOP, FOOT = 34.0, 16.0, 14.0, 58.0  # margins; the closing line runs in the left one
 FIGURE = style.measured("188.8", bold=True)[0]  # the widest temperature
@@ -120,7 +121,7 @@ class _Cell:
     """
 
     item: Any
-    number: int
+    number: Any  # of an element in flow order; of a group those of its first and last
     above: tuple[float, float] | None
     below: tuple[float, float] | None
     up: float
@@ -153,7 +154,7 @@ def _leaf_cell(leaf: tree.Element, number: int, units: dict, beside: tuple[str, 
         named = () if told else (_label(leaf.name, TUBE_WIDTH, NAME_LINES),)
         labels = (*named, figures)
         half = max(label.width for label in labels) / 2
-        up = 10.0 + sum(label.height for label in labels)
+        up = OVER + sum(label.height for label in labels)
         return _Cell(leaf, number, (half, half), None, up, 8.0, labels=labels)
     if isinstance(leaf, tree.DeadLeg):
         about = _label(f"{_short(units, leaf.length)}, case\u00a0air", LEG_WIDTH, 2, style.QUIET)
@@ -179,7 +180,7 @@ def _group_cell(item: tree.Parallel, width: float, numbers: Iterator[int], units
     up = branches[0].lines[0]
     down = sum(branch.height + BRANCH_GAP for branch in branches) - BRANCH_GAP - up
     above, below = (8.0, across + 8.0), (8.0, across + figure)
-    number = branches[-1].rows[-1][-1][0].number  # that of its last element
+    number = f"{branches[0].rows[0][0][0].number}-{branches[-1].rows[-1][-1][0].number}"
     return _Cell(item, number, above, below, up, down, 0.0, across, GRID, (), tuple(branches), inset)
 
 
@@ -376,7 +377,7 @@ class _Pen:
 
     def dot(self, x: float, y: float) -> None:
         """Mark a junction."""
-        self.shape(patches.Circle((x, y), 6), fc=style.INK, ec="white", lw=style.HAIR)
+        self.shape(patches.Circle((x, y), 6), "dot", fc=style.INK, ec="white", lw=style.HAIR)
 
     def part(self, cell: _Cell, x: float, y: float, warm: Any) -> tuple[Any, Any]:
         """Draw a part on the line with its name; return temperature and flow behind it."""
@@ -406,7 +407,7 @@ class _Pen:
         mixed, flow = _mixed(ways)
         for place, points, at in ((x, starts, warm), (end, ends, mixed)):
             self.tube([(place, min(points)), (place, max(points))], at, f"bar-{cell.number}")
-            for point in points:
+            for point in {round(point, 3) for point in points}:
                 self.dot(place, point)
         if mixed is not None:
             self.figure(end + 8, y + 7, mixed, f"mixed-{cell.number}")

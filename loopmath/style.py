@@ -1,5 +1,6 @@
 """One look for every figure, table and page: colours by meaning, type sizes, signal words."""
 
+import math
 import re
 from functools import lru_cache
 
@@ -89,11 +90,11 @@ def look() -> mpl.RcParams:
 
 @lru_cache(8192)
 def measured(text: str, size: float = SMALL, bold: bool = False) -> tuple[float, float]:
-    """Return width and height of a line of text, from the font's own metrics. [px]"""
+    """Return width and height of a line of text, from the font's own metrics and as coarse as a screen. [px]"""
     prop = FontProperties(family="sans-serif", size=size, weight="bold" if bold else "normal")
     wide, high, below = text_to_path.get_text_width_height_descent(text, prop, False)
-    high = max(high - below, ASCENT * size) + max(below, DESCENT * size)
-    return wide * DOTS / 72, high * DOTS / 72
+    over, under = max(high - below, ASCENT * size) * DOTS / 72, max(below, DESCENT * size) * DOTS / 72
+    return wide * DOTS / 72, math.ceil(over + 1) + math.ceil(under)
 
 
 def fitted(text: str, width: float, most: int, size: float = SMALL, bold: bool = False) -> list[str]:

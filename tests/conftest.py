@@ -1,8 +1,15 @@
-"""Let the tests import their neighbours: tests/outside holds the independent references."""
+"""Let the tests import their neighbours, and keep them away from the user's own files."""
 
+import os
 import sys
+import tempfile
 from pathlib import Path
 
 TESTS = str(Path(__file__).resolve().parent)
 if TESTS not in sys.path:
     sys.path.insert(0, TESTS)
+
+# Set before anything is imported and handed down to the kernels of notebook tests. The folder is kept by this name
+# until the session ends, when it goes with all that was written into it.
+_MINE = tempfile.TemporaryDirectory(prefix="loopmath-mine-")
+os.environ["LOOPMATH_MINE"] = _MINE.name

@@ -42,6 +42,7 @@ FLOORS = {
     "": 9.5,
     "style": 10,
     "figures": 10.5,
+    "schematic": 10.5,
     "panels": 11,
     "panels.canvas": 11,
     "panels.page": 11,

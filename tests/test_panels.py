@@ -137,7 +137,7 @@ def test_units_change_everywhere_at_once_and_change_nothing_else(panel):
     assert "°F" in panel.room.description
     assert panel.solution.state["coolant_return"] == before
     panel.room.value = 77
-    assert float(panel.settings()["room_air"]) == pytest.approx(25.0)
+    assert float(panel.solution.plan.room_air) == pytest.approx(25.0)
     panel.keep()
     assert "gal/min" in panel.table.value
     panel.units.value = "metric"

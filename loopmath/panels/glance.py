@@ -7,14 +7,15 @@ from typing import Any
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import catalogue, figures, style
+from loopmath import catalogue, figures, mine, style
 from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.compare import Comparison
 from loopmath.laws import coolant as coolants
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
-from loopmath.plan import SETTINGS, Plan
+from loopmath.plan import AS_PLANNED, LAYOUTS, SETTINGS, Plan
+from loopmath.planfile import reloaded
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
@@ -24,15 +25,23 @@ WIDTH, HEIGHT = 880, 424
 BORES = (7, 8, 9, 10, 11, 12, 13, 14, 16)
 DEPTHS = (28, 45, 60)
 SIZES = (120, 140, 200)
+#: Heat sliders in sight; those of further sources are folded away with the parts.
+MOST_SOURCES = 3
 
 
 @dataclass
 class Control:
-    """A widget, the setting it slides, and how its value becomes that setting's."""
+    """A widget, the setting it slides, how its value becomes that setting's, and where the plan itself has it."""
 
     setting: str
     widget: Any
     to_inside: Callable[[Any], Any]
+    start: Any = None
+
+    @property
+    def moved(self) -> bool:
+        """True if it says something else than the plan; what was not touched stays exactly as planned."""
+        return self.widget.value != self.start
 
 
 class GlancePanel:
@@ -75,7 +84,9 @@ class GlancePanel:
     def _slider(
         self, setting: str, words: str, low: int, high: int, value: float, scale: float = 1.0, step: int = 1
     ) -> widgets.IntSlider:
-        slider = widgets.IntSlider(round(value), low, high, step, description=words, continuous_update=True)
+        value = round(value)
+        low, high = min(low, value), max(high, value)
+        slider = widgets.IntSlider(value, low, high, step, description=words, continuous_update=True)
         return self._add(setting, slider, lambda shown: shown * scale)
 
     def _choice(self, setting: str, words: str, options: list, value: Any, kind: type = widgets.SelectionSlider) -> Any:
@@ -87,73 +98,79 @@ class GlancePanel:
             SETTINGS[setting].words if setting in SETTINGS else setting.replace(".", ": ").replace("_", " ")
         )
         widget.observe(self._moved, "value")
-        self.controls.append(Control(setting, widget, to_inside))
+        self.controls.append(Control(setting, widget, to_inside, widget.value))
         return widget
+
+    def _part_choice(self, setting: str, words: str, kind: str, record: Any) -> Any:
+        """Offer every part of a kind, the plan's own first: it may have numbers of its own."""
+        others = [(n, n) for n in catalogue.names(kind) if n != record.name]
+        return self._choice(setting, words, [(record.name, AS_PLANNED), *others], AS_PLANNED, widgets.Dropdown)
+
+    def _lengths(self, setting: str, words: str, usual: tuple, value: float) -> Any:
+        """Offer usual lengths [mm] and the plan's own."""
+        options = sorted({*(v / 1e3 for v in usual if abs(v / 1e3 - value) > 1e-6), value})
+        return self._choice(setting, f"{words}, mm", [(f"{1e3 * v:.4g}", v) for v in options], value)
 
     def _radiator_controls(self, unit: tree.RadiatorUnit) -> list:
         radiator, name = unit.radiator, unit.name
         short = name.removesuffix(" radiator")
-        sizes = [(f"{s}", s / 1e3) for s in SIZES]
-        depths = sorted({*DEPTHS, round(1e3 * radiator.depth)})
+        if not hasattr(radiator, "fan_size"):
+            return []
         return [
-            self._slider(f"{name}.positions", f"{short}: positions".capitalize(), 1, 4, radiator.positions),
-            self._choice(f"{name}.fan_size", "Fan size, mm", sizes, _near(radiator.fan_size, [v for _, v in sizes])),
-            self._choice(
-                f"{name}.depth",
-                "Depth, mm",
-                [(f"{d}", d / 1e3) for d in depths],
-                _near(radiator.depth, [d / 1e3 for d in depths]),
-            ),
+            self._slider(f"{name}.positions", _first_up(f"{short}: positions"), 1, 4, radiator.positions),
+            self._lengths(f"{name}.fan_size", "Fan size", SIZES, radiator.fan_size),
+            self._lengths(f"{name}.depth", "Depth", DEPTHS, radiator.depth),
         ]
 
     def _arrange(self) -> widgets.Widget:
         """Make the controls, most used first, and lay them beside the picture."""
         plan = self.plan
         pump, radiators = plan.units(tree.PumpUnit)[0], plan.units(tree.RadiatorUnit)
-        fans = [u for u in radiators if u.fan is not None]
-        bore = next(run.tube.bore for run in plan.units(tree.Run))
-        layout = "series" if not any(isinstance(i, tree.Parallel) for i in plan.loop.items) else "parallel"
-        pump_and_loop = [
-            self._choice(
-                "layout", "Blocks", [("series", "series"), ("parallel", "parallel")], layout, widgets.ToggleButtons
-            ),
-            self._slider("pump_speed", "Pump speed, %", 20, 100, 100 * pump.speed, 0.01),
-            self._slider("fittings", "90° fittings", 0, 30, tree.total_fittings(plan.loop)),
-            self._choice(
-                "bore", "Tube bore, mm", [(f"{b}", b / 1e3) for b in BORES], _near(bore, [b / 1e3 for b in BORES])
-            ),
-        ]
+        fans, runs, sources = [u for u in radiators if u.fan is not None], plan.units(tree.Run), plan.units(tree.Source)
+        pump_and_loop = [self._slider("pump_speed", "Pump speed, %", 20, 100, 100 * pump.speed, 0.01)]
+        if len(sources) > 1:
+            side_by_side = any(tree.of_kind(i, tree.Source) for i in plan.loop.items if isinstance(i, tree.Parallel))
+            layouts = [(w, w) for w in (LAYOUTS if side_by_side else LAYOUTS[1:])]
+            pump_and_loop.insert(0, self._choice("layout", "Blocks", layouts, layouts[0][1], widgets.ToggleButtons))
+        if runs:
+            pump_and_loop += [
+                self._slider("fittings", "90° fittings", 0, 30, tree.total_fittings(plan.loop)),
+                self._lengths("bore", "Tube bore", BORES, runs[0].tube.bore),
+            ]
         air = self._radiator_controls(radiators[0]) if radiators else []
         if fans:
             air.append(self._slider("fan_speed", "Fan speed, %", 15, 100, 100 * fans[0].fan_speed, 0.01))
         self.room = widgets.IntSlider(round(plan.room_air), 10, 40, description="Room air, °C")
         air.append(self._add("room_air", self.room, lambda shown: DISPLAY[self.system]["temperature"].back(shown)))
+        labels = _labels([u.name for u in sources])
         heat = [
-            self._slider(
-                f"{u.name}.heat",
-                f"{_short(u.name)}, W".capitalize().replace(", w", ", W"),
-                0,
-                _round_up(2 * u.heat),
-                u.heat,
-                step=5,
-            )
-            for u in plan.units(tree.Source)
+            self._slider(f"{u.name}.heat", _first_up(f"{label}, W"), 0, _round_up(2 * u.heat), u.heat, step=5)
+            for u, label in zip(sources, labels, strict=True)
         ]
+        heat, more = heat[:MOST_SOURCES], heat[MOST_SOURCES:]
         liquids = [(c.label, c.name) for c in coolants.coolants().values()]
-        more = [c for unit in radiators[1:] for c in self._radiator_controls(unit)]
+        more += [c for unit in radiators[1:] for c in self._radiator_controls(unit)]
+        more.append(self._part_choice("pump", "Pump", "pump", pump.pump))
+        if runs:
+            more.append(self._part_choice("tube", "Tube", "tube", runs[0].tube))
         more += [
-            self._choice("pump", "Pump", catalogue.names("pump"), pump.pump.name, widgets.Dropdown),
-            self._choice("tube", "Tube", catalogue.names("tube"), plan.units(tree.Run)[0].tube.name, widgets.Dropdown),
+            self._part_choice(f"{u.name}.block", _first_up(f"{label}: block"), "block", u.block)
+            for u, label in zip(sources, labels, strict=True)
         ]
-        if radiators:
+        cores = [u for u in radiators if hasattr(u.radiator, "fan_size")]
+        for u, label in zip(cores, _labels([u.name for u in cores]), strict=True):
+            more.append(self._part_choice(f"{u.name}.radiator", _first_up(f"{label}: core"), "radiator", u.radiator))
+        if fans:
+            more.append(self._part_choice("fan", "Fans", "fan", fans[0].fan))
+        if cores:
             metals = [("copper", "copper"), ("aluminium", "aluminium 6000 series")]
-            words = f"{radiators[0].name.split()[0]} metal".capitalize()
-            more.append(
-                self._choice(f"{radiators[0].name}.metal", words, metals, radiators[0].radiator.metal, widgets.Dropdown)
-            )
+            now = cores[0].radiator.metal
+            metals += [(now, now)] if now not in dict(metals).values() else []
+            words = _first_up(f"{_labels([u.name for u in cores])[0]}: metal")
+            more.append(self._choice(f"{cores[0].name}.metal", words, metals, now, widgets.Dropdown))
         coolant = [self._choice("coolant", "Coolant", liquids, plan.coolant.name, widgets.Dropdown)]
         groups = [("Pump and loop", pump_and_loop), ("Radiator and air", air), ("Heat", heat), ("Coolant", coolant)]
-        boxes = [page.group(title, children) for title, children in groups]
+        boxes = [page.group(title, children) for title, children in groups if children]
         folded = widgets.Accordion([widgets.VBox(more)], titles=["More parts"], selected_index=None)
         folded.add_class("glance-more")
         column = widgets.VBox([*boxes, folded, self._buttons()])
@@ -166,45 +183,76 @@ class GlancePanel:
         keep = widgets.Button(description="Keep design", tooltip="Hold this design faintly on every plot, up to six")
         drop = widgets.Button(description="Let go", tooltip="Forget the kept designs")
         save = widgets.Button(description="Save comparison", tooltip="Write CSV, Markdown and one HTML page")
+        plan = widgets.Button(description="Save plan", tooltip="Write what was changed here into your plan's file")
         keep.on_click(lambda _: self.keep())
         drop.on_click(lambda _: self.let_go())
         save.on_click(lambda _: self.save())
+        plan.on_click(lambda _: self.save_plan())
         self.power.observe(lambda _: self._draw_anew(), "value")
         self.units.observe(lambda _: self._change_units(), "value")
-        row = widgets.Box([keep, drop, save, self.power, self.units])
+        row = widgets.Box([keep, drop, save, plan, self.power, self.units])
         row.add_class("glance-buttons")
         return row
 
     # --------------------------------------------------------------------------------------- state, solve, draw
 
     def settings(self) -> dict[str, Any]:
-        """Return what the controls say, as settings of the plan."""
-        said = {c.setting: c.to_inside(c.widget.value) for c in self.controls}
-        tube = said.pop("tube")
-        return {"tube": tube} | said  # the bore slider then has the last word on the bore
+        """Return what the controls that were moved say, as settings of the plan: parts first, then their numbers."""
+        said = {c.setting: c.to_inside(c.widget.value) for c in self.controls if c.moved}
+        return dict(sorted(said.items(), key=lambda item: not _names_part(item[0])))
 
     def _moved(self, change: dict) -> None:
         if self._quiet:
             return
-        if change["owner"] is self._widget("tube"):
-            self._set_quietly("bore", _near(catalogue.part("tube", change["new"]).bore, [b / 1e3 for b in BORES]))
-        restructured = change["owner"] is self._widget("layout")
+        setting = next(c.setting for c in self.controls if c.widget is change["owner"])
+        if _names_part(setting):
+            self._follow(setting, change["new"])
         try:
             self.solution = solved(self.plan.set(**self.settings()))
             self.failed = ""
         except InputError as problem:
             self.failed = page.problem_html(problem)
-        if restructured and not self.failed:
+        if setting == "layout" and not self.failed:
             self._draw_anew()
         else:
             self._draw()
 
+    def _follow(self, setting: str, name: str) -> None:
+        """Move the sliders of a part to the numbers of the one chosen."""
+        kind = setting.rpartition(".")[2]
+        if kind not in ("tube", "radiator"):
+            return
+        unit = setting.rpartition(".")[0]
+        now = self.plan.units(tree.Run)[0] if kind == "tube" else self.plan_unit(unit)
+        record = getattr(now, kind) if name == AS_PLANNED else catalogue.part(kind, name)
+        for field in ("bore",) if kind == "tube" else ("positions", "fan_size", "depth", "metal"):
+            control = self._control(f"{unit}.{field}" if unit else field)
+            if control is not None:
+                self._set_quietly(control, getattr(record, field))
+
+    def plan_unit(self, name: str) -> Any:
+        """Return an element of the plan by its name."""
+        return next(leaf for leaf in tree.leaves(self.plan.loop) if leaf.name == name)
+
+    def _control(self, setting: str) -> Control | None:
+        return next((c for c in self.controls if c.setting == setting), None)
+
     def _widget(self, setting: str) -> Any:
         return next((c.widget for c in self.controls if c.setting == setting), None)
 
-    def _set_quietly(self, setting: str, value: Any) -> None:
+    def _set_quietly(self, control: Control, value: Any) -> None:
+        """Put a control where its part has it: it says nothing of its own until it is moved again."""
         self._quiet = True
-        self._widget(setting).value = value
+        widget = control.widget
+        if hasattr(widget, "options"):
+            if value not in [v for _, v in widget.options]:
+                word = value if isinstance(value, str) else f"{DISPLAY[self.system]['length'].convert(value):.4g}"
+                widget.options = sorted([*widget.options, (word, value)], key=lambda option: option[1])
+            widget.value = value
+        else:
+            widget.max = max(widget.max, round(value))
+            widget.value = round(value)
+        control.start = widget.value
         self._quiet = False
 
     def _draw_anew(self) -> None:
@@ -240,6 +288,8 @@ class GlancePanel:
 
     def _change_units(self) -> None:
         """Show everything in the other units, the sliders included."""
+        room = self._control("room_air")
+        moved, start = room.moved, room.start
         old, self.system = DISPLAY[self.system]["temperature"], self.units.value
         new = DISPLAY[self.system]["temperature"]
         at, low, high = (round(new.convert(old.back(v))) for v in (self.room.value, self.room.min, self.room.max))
@@ -247,14 +297,15 @@ class GlancePanel:
         self.room.min, self.room.max = min(low, self.room.min), max(high, self.room.max)
         self.room.value = at
         self.room.min, self.room.max = low, high
+        room.start = round(new.convert(old.back(start))) if moved else at
         self.room.description = f"Room air, {new.label}"
         length = DISPLAY[self.system]["length"]
         for control in self.controls:
             if control.setting == "bore" or control.setting.endswith((".fan_size", ".depth")):
                 value = control.widget.value
                 inside = [v for _, v in control.widget.options]
-                digits = 2 if self.system == "us" else 0
-                control.widget.options = [(f"{length.convert(v):.{digits}f}", v) for v in inside]
+                words = "{:.2f}" if self.system == "us" else "{:.4g}"
+                control.widget.options = [(words.format(length.convert(v)), v) for v in inside]
                 control.widget.value = value
                 words = control.widget.description.rpartition(",")[0]
                 control.widget.description = f"{words}, {length.label}"
@@ -287,6 +338,21 @@ class GlancePanel:
         )
         self._show_table(f"Written: {', '.join(map(str, paths))}")
 
+    def save_plan(self) -> None:
+        """Write what was changed into the user's own plan file, and say where."""
+        if self.failed:
+            return
+        try:
+            plan = self.plan.set(**self.settings())
+            saved = mine.save_mine(plan)
+        except InputError as problem:
+            self._show_table(f"The plan was not saved. {problem}")
+            return
+        self.plan = reloaded(plan, saved)
+        for control in self.controls:
+            control.start = control.widget.value
+        self._show_table(saved.words)
+
     def _show_table(self, words: str = "") -> None:
         self.table.value = page.comparison_html(self.comparison, self.system, words)
 
@@ -303,13 +369,22 @@ def glance(plan: Plan) -> GlancePanel:
     return GlancePanel(plan)
 
 
-def _near(value: float, among: list[float]) -> float:
-    return min(among, key=lambda v: abs(v - value))
+def _names_part(setting: str) -> bool:
+    return setting.rpartition(".")[2] in (*catalogue.CATALOGUE, "layout")
 
 
 def _round_up(watts: float) -> int:
     return max(100, int(-(-watts // 50) * 50))
 
 
-def _short(name: str) -> str:
-    return name if len(name) <= 10 else name.split()[0]
+def _labels(names: list[str]) -> list[str]:
+    """Return short names that still tell elements apart: the first word, or as much of the name as has room."""
+    short = [n if len(n) <= 10 else n.split()[0][:10] for n in names]
+    return [
+        s if short.count(s) == 1 else n if len(n) <= 12 else f"{n[:5]}…{n[-6:]}"
+        for s, n in zip(short, names, strict=True)
+    ]
+
+
+def _first_up(words: str) -> str:
+    return words[:1].upper() + words[1:]
