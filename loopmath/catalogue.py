@@ -1,6 +1,6 @@
 """The catalogue: rows of data/ and the user's own parts as records; names not there get their neighbours."""
 
-from dataclasses import fields, replace
+from dataclasses import fields
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ from loopmath.files import Saved, own_folder, read_text, save_over
 from loopmath.parts import Block, Fan, Fitting, Inline, Pump, Reservoir, Tube
 from loopmath.radiator import Radiator
 from loopmath.reader import Reader, kinds_of, needed_by, parsed
-from loopmath.toml_text import Leaf, changed
+from loopmath.toml_text import NONE, Leaf, changed
 
 #: Table of data/ and the record its rows become; a column `bore_mm` is the field `bore` in m, and so on.
 CATALOGUE: dict[str, tuple[str, type]] = {
@@ -168,8 +168,9 @@ def _read_own(path: Path, stamp: tuple | None) -> dict[tuple[str, str], Any]:
         return {}
     origin, read = read_text(path, "own parts file"), Reader()
     document = parsed(origin, "own parts file")
-    if document.pop("format", None) != OWN_FORMAT:
-        read.note(("format",), "missing or another", str(OWN_FORMAT), "This package reads that version of parts files.")
+    version = document.pop("format", "missing")
+    if type(version) is not int or version != OWN_FORMAT:
+        read.note(("format",), version, str(OWN_FORMAT), "This package reads that version of parts files.")
     found = read_parts(read, document, ())
     read.done("own parts file", origin.text)
     return found
@@ -195,37 +196,41 @@ def read_record(read: Reader, kind: str, name: str, table: dict, place: tuple, b
     Problems are noted in `read`, and None is returned for them.
     """
     made = CATALOGUE[kind][1]
+    unset = {f.name for f in fields(made) if f.default is None}
+    given = {
+        key: None if table[key] == NONE and key in unset else read.value(table, place, key, how)
+        for key, how in kinds_of(made).items()
+        if key in table
+    }
     before = len(read.problems)
-    given = {key: read.value(table, place, key, kind_) for key, kind_ in kinds_of(made).items() if key in table}
     for key, listed in MATERIALS.items():
         if isinstance(given.get(key), str):
             read.tried((*place, key), one_of, "", given[key], ["", *listed()])
+    start = {} if base is None else {f.name: getattr(base, f.name) for f in fields(made)}
     if base is None:
         for key in needed_by(made):
             if key not in given:
                 words = ", ".join(needed_by(made))
                 read.note((*place, key), "missing", "a value", f"A {kind} of your own needs: {words}.")
-    if len(read.problems) > before:
-        return None
-    if base is None:
-        return read.built(made, place, name=name, **given)
-    return read.built(lambda **new: replace(base, **new), place, **given) if given else base
+                given[key] = None
+    record = read.built(made, place, **({"name": name} | start | given)) if given else base
+    return None if len(read.problems) > before else record
 
 
 def described(kind: str, record: Any, base: Any = None) -> dict[str, Leaf]:
-    """Return the fields of a part that differ from `base`, or from what a record has by itself."""
+    """Return the fields of a part; their defaults are those of `base`, or what a record has by itself."""
     made, out = CATALOGUE[kind][1], {}
     if type(record) is not made:
         raise InputError(
             record.name, type(record).__name__, f"a {made.__name__}", "Only such a part can be written to a file."
         )
-    defaults = {f.name: f.default for f in fields(made)}
+    needed, usual = needed_by(made), {f.name: f.default for f in fields(made)}
     for key, how in kinds_of(made).items():
-        value, usual = getattr(record, key), getattr(base, key) if base is not None else defaults[key]
+        value = getattr(record, key)
         if np.ndim(value):
             raise InputError(f"{record.name}, {key}", "an array", "one value", "Save one design at a time.")
-        if value != usual:
-            out[key] = Leaf(value, how)
+        default = getattr(base, key) if base is not None else None if key in needed else usual[key]
+        out[key] = Leaf(value, how, default)
     return out
 
 

@@ -32,10 +32,11 @@ def _arrays(x: Any) -> Any:
     return np.atleast_1d(number("x", x))
 
 
-def _places(x: Any) -> int:
-    """Return how many different places the readings were taken at."""
+def places(x: Any) -> int:
+    """Return how many different places the readings were taken at, rounding apart."""
     columns = list(x.values()) if isinstance(x, Mapping) else list(x) if isinstance(x, tuple) else [x]
-    return len(np.unique(np.column_stack(columns), axis=0))
+    near_one = [np.round(c / (np.max(np.abs(c)) or 1.0), 9) for c in columns]
+    return len(np.unique(np.column_stack(near_one), axis=0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,15 +164,16 @@ class Fit:
         others = {n: v for n, v in self.params.items() if n != name and n not in self.fixed}
         warm = dict(others)
 
+        known = {value: -t}  # what was found once stands, so that a bracket stays one
+
         def excess(guess: float) -> float:
+            if guess in known:
+                return known[guess]
             fixed = self.fixed | {name: guess}
-            if others:
-                found = _best(self.model, self.x, self.y, warm, self.limits, fixed)
-                warm.update(found[0])
-                squares = found[1]
-            else:
-                squares = float(np.sum((self.model(self.x, **fixed) - self.y) ** 2))
-            return float(np.sqrt(max(squares - self.sum_of_squares, 0.0) / variance)) - t
+            found, squares, _ = _best(self.model, self.x, self.y, warm, self.limits, fixed)
+            warm.update(found)
+            known[guess] = float(np.sqrt(max(squares - self.sum_of_squares, 0.0) / variance)) - t
+            return known[guess]
 
         for side, wall in zip((-1.0, 1.0), self.limits[name], strict=True):
             warm.update(others)
@@ -180,7 +182,7 @@ class Fit:
                 far = value + side * step * 1.5**doubling
                 far = max(far, wall) if side < 0 else min(far, wall)
                 if excess(far) > 0:
-                    end = float(optimize.brentq(excess, near, far, xtol=1e-3 * step, rtol=1e-12))
+                    end = optimize.brentq(excess, near, far, xtol=1e-3 * step, rtol=1e-12)
                     break
                 if far == wall:
                     end = wall
@@ -239,7 +241,7 @@ class Fit:
         apart = np.abs(self.residuals) / np.sqrt(np.maximum(1.0 - self.leverage, 1e-6))
         best, found = float(stats.t.isf(level / (2 * self.y.size), self.dof - 1)), None
         for index in np.argsort(-apart)[:3]:
-            if _places(_part(self.x, np.arange(self.y.size) != index)) < len(self.free) + len(self.held):
+            if places(_part(self.x, np.arange(self.y.size) != index)) < len(self.free) + len(self.held):
                 continue
             others = self.without(int(index))
             if others.dof < 1 or others.loose:
@@ -260,6 +262,8 @@ def _best(
 ) -> tuple[dict[str, float], float, np.ndarray]:
     """Return the best unknowns, their sum of squares and the slopes of the curve there, from several starts."""
     names = list(start)
+    if not names:
+        return {}, float(np.sum((model(x, **fixed) - y) ** 2)), np.zeros((y.size, 0))
     low = np.array([limits[n][0] for n in names])
     high = np.array([limits[n][1] for n in names])
     first = np.array([start[n] for n in names], dtype=float)
@@ -284,7 +288,7 @@ def _best(
                 x_scale="jac",
                 ftol=1e-14,
                 xtol=1e-14,
-                gtol=1e-14,
+                gtol=None,  # it is absolute, and would stop early where the scatter is small
                 max_nfev=400,
             )
         except ValueError:  # the curve is not finite at this start
@@ -310,11 +314,7 @@ def _finish(model: Callable, x: Any, y: np.ndarray, start: dict, limits: dict, f
                 continue
             rest = {n: v for n, v in found.items() if n != name}
             at = fixed | {n: limits[n][h == "high"] for n, h in held.items()} | {name: wall}
-            if rest:
-                trial, trial_squares, trial_slopes = _best(model, x, y, rest, limits, at)
-            else:
-                trial, trial_slopes = {}, np.zeros((y.size, 0))
-                trial_squares = float(np.sum((model(x, **at) - y) ** 2))
+            trial, trial_squares, trial_slopes = _best(model, x, y, rest, limits, at)
             if trial_squares <= squares * (1 + 1e-8) + rounding:
                 held[name], found, squares, slopes = end, trial, trial_squares, trial_slopes
     params = {n: fixed[n] for n in fixed}
@@ -419,11 +419,11 @@ def fit(
         name: (float((low or {}).get(name, -np.inf)), float((high or {}).get(name, np.inf)))
         for name in (*start, *fixed)
     }
-    places = _places(x)
-    if places < len(start):
+    different = places(x)
+    if different < len(start):
         raise InputError(
             what,
-            f"{y.size} readings at {places} different places",
+            f"{y.size} readings at {different} different places",
             f"at least {len(start)} different places, one for each unknown ({', '.join(start)})",
             "Take more readings, further apart.",
         )

@@ -1,348 +1,49 @@
-"""A user's readings become a part record, with what was found, what the readings cannot tell, and what looks wrong."""
+"""Readings become a pump, a fan or a block, with what was found and what looks wrong."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from loopmath import catalogue, network, slips, units
-from loopmath.checks import InputError, between
-from loopmath.fit import Fit, fit
-from loopmath.laws import turbomachine
-from loopmath.laws.coolant import air_density, coolant
-from loopmath.loop import RadiatorUnit
-from loopmath.loss import REFERENCE_DENSITY, REFERENCE_VISCOSITY
-from loopmath.parts import Block, Fan, Pump
-from loopmath.radiator import Radiator
-from loopmath.readings import TURNS, Column, Readings
-from loopmath.slips import WATER_COLUMN, Mark
-
-#: Exponents taken where the readings cannot tell them: a parabola, and the film of a cold plate (common practice).
-USUAL_EXPONENT, USUAL_FILM_EXPONENT = 2.0, 0.6
-#: Below this exponent a part that falls with flow is not told from one that does not fall.
-LEAST_FILM_EXPONENT = 0.1
-#: 1 gal/min, at which the losses of blocks are compared. [m3/s]
-GALLON_A_MINUTE = 6.30902e-5
-
-_FLOW = Column("flow", "flow", ("volume flow", "flow rate", "coolant flow", "q"), "L/min")
-_SPEED = Column("speed", "share", ("rpm", "fan speed", "pump speed", "n"), "", False, 0.0, True, ((TURNS, 1.0),))
-_SOUND = Column("sound", "sound", ("sound level", "level", "noise"), "dB", False)
-_POWER = Column("power", "power", ("electrical power", "power draw", "p", "watts"), "W", False)
-_LOSS = Column(
-    "loss",
-    "pressure",
-    ("pressure loss", "pressure drop", "pressure", "dp", "head loss"),
-    "kPa",
-    False,
-    also=(("head", WATER_COLUMN),),
+from loopmath import network, slips
+from loopmath.checks import InputError
+from loopmath.fit import Fit, fit, places
+from loopmath.loss import REFERENCE_DENSITY
+from loopmath.measuring import (
+    Curve,
+    Measured,
+    fit_machine,
+    fit_resistance,
+    full_speed,
+    like_part,
+    loss_found,
+    loss_mark,
+    loss_suspicions,
+    make_part,
+    quality,
+    range_of,
+    said_at,
+    say,
+    scaled,
+    sound_at_full_speed,
 )
-#: Kind of part -> the columns its table may have, in the order they stand in if it has no header.
-COLUMNS: dict[str, tuple[Column, ...]] = {
-    "pump": (
-        _FLOW,
-        Column("head", "head", ("h", "lift", "pressure", "dp"), "m", also=(("pressure", 1 / WATER_COLUMN),)),
-        _POWER,
-        _SPEED,
-        _SOUND,
-    ),
-    "fan": (
-        Column("flow", "air flow", ("air flow", "airflow", "volume flow", "q", "v"), "m^3/h"),
-        Column("pressure", "pressure", ("static pressure", "p", "dp"), "Pa", also=(("head", WATER_COLUMN),)),
-        _SPEED,
-        _SOUND,
-        replace(_POWER, words=("electrical power", "power draw", "watts")),
-    ),
-    "block": (
-        replace(_FLOW, positive=True),
-        _LOSS,
-        Column("resistance", "resistance", ("thermal resistance", "k/w", "r", "rth"), "K/W", False, positive=True),
-    ),
-    "radiator": (
-        replace(_FLOW, positive=True),
-        _SPEED,
-        Column("conductance", "conductance", ("w/k", "heat per kelvin", "ua"), "W/K", False, positive=True),
-        Column("air_flow", "air flow", ("airflow", "air flow each"), "m^3/h", False, positive=True),
-        Column("heat", "power", ("power", "heat rejected", "watts"), "W", False, positive=True),
-        Column("coolant_inlet", "temperature", ("coolant in", "water in", "water inlet"), "degC", False, -50.0),
-        Column("air_inlet", "temperature", ("air in", "air", "room"), "degC", False, -50.0),
-        _LOSS,
-    ),
-}
+from loopmath.parts import Block, Fan, Pump
+from loopmath.readings import Readings
+from loopmath.slips import WATER_COLUMN, Mark, shown
 
-
-@dataclass(frozen=True, eq=False)
-class Curve:
-    """
-    One fitted curve, ready to be drawn.
-
-    Attributes
-    ----------
-    label, x_label, y_label : str
-        What it shows, and its axes, without units.
-    x_kind, y_kind : str
-        Keys of `units.DISPLAY`; "conductance" [W/K] is shown as it is.
-    x, y : array (n,)
-        The readings in SI, as they were fitted (a pump's carried to full speed).
-    rows : int array (n,)
-        Line of each reading.
-    measured_from, measured_to : float
-        Ends of `x`.
-    fit : Fit
-        The fit itself.
-    at : callable
-        x -> what `fit` takes for it.
-    """
-
-    label: str
-    x_label: str
-    x_kind: str
-    y_label: str
-    y_kind: str
-    x: np.ndarray
-    y: np.ndarray
-    rows: np.ndarray
-    fit: Fit
-    at: Callable[[Any], Any] = lambda x: x
-
-    @property
-    def measured_from(self) -> float:
-        """Lowest x that was read."""
-        return float(np.min(self.x))
-
-    @property
-    def measured_to(self) -> float:
-        """Highest x that was read."""
-        return float(np.max(self.x))
-
-    def __call__(self, x: Any) -> Any:
-        """Return the fitted curve at `x`, an array."""
-        return self.fit(self.at(np.asarray(x, dtype=float)))
-
-    def band(self, x: Any, level: float = 0.95) -> tuple[Any, Any]:
-        """Return the ends of the band of the true curve at `x`; NaN if the readings give none."""
-        return self.fit.band(self.at(np.asarray(x, dtype=float)), level)
-
-
-@dataclass(frozen=True, eq=False)
-class Measured:
-    """
-    A part made from readings.
-
-    Attributes
-    ----------
-    kind : str
-        "pump", "fan", "block" or "radiator".
-    part : Pump, Fan, Block or Radiator
-        The record, its measured range set.
-    fits : dict of str to Curve
-        By what was fitted: "head", "power", "pressure", "loss", "resistance", "conductance".
-    words : tuple of str
-        What was found, what was assumed, what the readings cannot tell.
-    suspicions : tuple of str
-        What looks wrong, gravest first; nothing was changed on account of it.
-    readings : tuple of Readings
-        The tables.
-    """
-
-    kind: str
-    part: Any
-    fits: dict[str, Curve]
-    words: tuple[str, ...]
-    suspicions: tuple[str, ...]
-    readings: tuple[Readings, ...]
-
-
-# ------------------------------------------------------------------------------------------- curves by themselves
-
-
-def _machine(x: Any, shutoff: float, runout: float, exponent: float) -> Any:
-    return turbomachine.head_with_slope(x, shutoff, runout, np.float64(exponent), 1.0)[0]
-
-
-def fit_machine(flow: Any, head: Any, what: str = "head") -> Fit:
-    """
-    Fit the curve of a pump or fan: `shutoff`, `runout` and `exponent` (1 to 6) of `turbomachine.head_curve`.
-
-    With readings at two flows the exponent is fixed at 2; with one, they are refused. [m3/s], [m or Pa]
-    """
-    flow, head = np.asarray(flow, dtype=float), np.asarray(head, dtype=float)
-    different = len(np.unique(flow))
-    if different < 2 or not np.any(head > 0):
-        raise InputError(
-            what,
-            f"{len(flow)} readings at {different} different flows, the highest {np.max(head, initial=0.0):g}",
-            "readings at two different flows at least, not all of them 0",
-            "Take readings from shut-off to run-out; six or more are good.",
-        )
-    slope, level = np.polyfit(flow**2, head, 1)
-    tall, far = float(np.max(head)), float(np.max(flow))
-    level = min(max(level, 0.2 * tall), 3 * tall)
-    runout = float(np.sqrt(level / -slope)) if slope < 0 else 3 * far
-    start = {"shutoff": level, "runout": min(max(runout, 0.7 * far), 10 * far), "exponent": USUAL_EXPONENT}
-    fixed = {"exponent": start.pop("exponent")} if different < 3 else {}
-    low = {"shutoff": 0.1 * tall, "runout": 0.3 * far, "exponent": 1.0}
-    high = {"shutoff": 10 * tall, "runout": 20 * far, "exponent": 6.0}
-    return fit(_machine, flow, head, start, low, high, fixed, what)
-
-
-def _loss(x: Any, linear: float, quadratic: float) -> Any:
-    return linear * x + quadratic * x * x
-
-
-def fit_loss(flow: Any, loss: Any) -> Fit:
-    """Fit dp = linear q + quadratic q2, neither negative; with readings at one flow, all quadratic. [m3/s], [Pa]"""
-    flow, loss = np.asarray(flow, dtype=float), np.asarray(loss, dtype=float)
-    typical = float(np.mean(loss) / np.mean(flow))
-    start = {"quadratic": 0.5 * typical / np.mean(flow) or 1.0}
-    fixed = {"linear": 0.0}
-    if len(np.unique(flow)) > 1:
-        start, fixed = {"linear": 0.5 * typical or 1.0} | start, {}
-    return fit(_loss, flow, loss, start, {"linear": 0.0, "quadratic": 0.0}, None, fixed, "loss")
-
-
-def fit_resistance(flow: Any, resistance: Any, reference_flow: float) -> Fit:
-    """
-    Fit R + r (q/q0)^-m, neither R nor r negative, m from 0.1 to 2. [m3/s], [K/W]
-
-    With fewer than three different flows, or flows less than 1.5 to 1 apart, m is fixed at 0.6; at one flow the
-    resistance is taken as not falling.
-    """
-    flow, resistance = np.asarray(flow, dtype=float), np.asarray(resistance, dtype=float)
-    different, apart = len(np.unique(flow)), float(np.max(flow) / np.min(flow))
-    middle = float(np.mean(resistance))
-    start = {"resistance": 0.6 * middle, "flow_resistance": 0.4 * middle, "exponent": USUAL_FILM_EXPONENT}
-    fixed = {}
-    if different < 3 or apart < 1.5:
-        fixed["exponent"] = start.pop("exponent")
-    if different < 2:
-        fixed["flow_resistance"], start["resistance"] = 0.0, middle
-        del start["flow_resistance"]
-
-    def model(x: Any, resistance: float, flow_resistance: float, exponent: float) -> Any:
-        return resistance + flow_resistance * (x / reference_flow) ** -exponent
-
-    low = {"resistance": 0.0, "flow_resistance": 0.0, "exponent": LEAST_FILM_EXPONENT}
-    return fit(model, flow, resistance, start, low, {"exponent": 2.0}, fixed, "resistance")
-
-
-# ------------------------------------------------------------------------------------------------------ words
-
-
-def _say(name: str, fitted: Fit, key: str, show: Callable[[float], str]) -> str:
-    """Return "shut-off head 3.70 m (95 %: 3.65 m to 3.76 m)"."""
-    low, high = fitted.interval(key)
-    value = show(fitted.params[key])
-    if key in fitted.fixed:
-        return f"{name} {value} (taken, not measured)"
-    return f"{name} {value}" if np.isnan(low) else f"{name} {value} (95 %: {show(low)} to {show(high)})"
-
-
-def _quality(curve: Curve, system: str) -> list[str]:
-    """Return how well a curve follows its readings, over which range, and what its fit has to say."""
-    fitted, n = curve.fit, len(curve.x)
-    share = "" if np.isnan(fitted.r_squared) else f" R² {fitted.r_squared:.4f},"
-    near, far = (units.show(v, curve.x_kind, system) for v in (curve.measured_from, curve.measured_to))
-    scatter = "" if np.isnan(fitted.residual_sd) else f" scatter {_shown(curve.y_kind, system)(fitted.residual_sd)},"
-    out = [f"{curve.label}: {n} readings,{share}{scatter} {curve.x_label} from {near} to {far}."]
-    out += [f"{curve.label}: {words}" for words in fitted.words()]
-    if fitted.dof > 0 and n < 6:
-        out.append(f"{curve.label}: {n} readings are few; the plus and minus are wide.")
-    if 0 < curve.measured_from and curve.measured_to < 2 * curve.measured_from:
-        out.append(
-            f"{curve.label}: the range of {curve.x_label} is narrow, less than 2 to 1; beyond it this is a guess."
-        )
-    return out
-
-
-def _shown(kind: str, system: str) -> Callable[[float], str]:
-    """Return how a figure is said: in the reader's units, small ones with digits enough."""
-    if kind == "conductance":
-        return lambda v: f"{v:.2f} W/K"
-    if kind == "number":
-        return lambda v: f"{v:.2f}"
-    how = units.DISPLAY[system][kind]
-    return lambda v: replace(how, digits=how.digits + 1).text(v) if abs(how.convert(float(v))) < 1 else how.text(v)
-
-
-def _full_speed(readings: Readings, speed: float, full_rpm: float | None) -> tuple[np.ndarray, float | None, list[str]]:
-    """Return each reading's share of full speed, the full speed [1/min] if known, and what was assumed."""
-    speed = between("speed", speed, 0.01, 1.0, "of full speed")
-    full = full_rpm or None
-    if "speed" not in readings:
-        said = "full speed" if speed == 1.0 else f"{100 * speed:.0f} % of full speed"
-        return np.full(len(readings), speed), full, [f"No speed in the table: all readings are taken at {said}."]
-    value, notes = readings["speed"], []
-    turns = readings.kinds["speed"] == TURNS or not readings.units["speed"] and np.nanmax(value) > 100
-    if turns:
-        if full is None:
-            full = float(np.nanmax(value))
-            notes.append(f"Full speed is taken to be the highest in the table, {full:.0f} turns a minute.")
-        value = value / full
-    elif not readings.units["speed"] and np.nanmax(value) > 1.5:
-        value = value / 100
-        notes.append("The speeds, written without a unit, are taken as per cent of full speed.")
-    if np.any(np.isnan(value)):
-        notes.append(f"Where the speed is empty, {100 * speed:.0f} % of full speed is taken.")
-        value = np.where(np.isnan(value), speed, value)
-    high = np.argmax(value)
-    if value[high] > 1.0 + 1e-9:
-        raise InputError(
-            f"line {readings.rows[high]}, speed",
-            f"{100 * value[high]:.0f} % of full speed",
-            "at most 100 %",
-            "Give the full speed in turns a minute, or mend the line.",
-        )
-    if len(np.unique(value)) > 1:
-        notes.append("Readings at several speeds are carried to full speed by the affinity laws.")
-    return np.minimum(value, 1.0), full, notes
-
-
-def _made(record: Callable[..., Any], suspicions: Sequence[str], **values: Any) -> Any:
-    """Make a part; if its numbers are refused, let the suspicions say why that may be."""
-    try:
-        return record(**values)
-    except InputError as error:
-        remedy = " ".join([error.remedy, *suspicions]).strip()
-        raise InputError(
-            error.field, error.value, error.accepted, remedy or "Look at the units of the table."
-        ) from None
-
-
-def _like(kind: str, like: Any) -> Any:
-    return catalogue.part(kind, like) if isinstance(like, str) else like
-
-
-def _range(*columns: np.ndarray) -> dict[str, float]:
-    """Return the ends of the range in which every one of the columns was measured."""
-    return {"measured_from": float(max(c.min() for c in columns)), "measured_to": float(min(c.max() for c in columns))}
-
-
-def _level(readings: Readings, speed: np.ndarray, stated: float | None, notes: list[str]) -> float | None:
-    """Return the sound level at full speed: stated, or the middle of the readings carried there."""
-    if stated is not None or "sound" not in readings:
-        return stated
-    level = readings["sound"] - 50 * np.log10(speed)
-    level = level[np.isfinite(level)]
-    spread = f", {np.min(level):.1f} to {np.max(level):.1f}" if len(level) > 1 else ""
-    notes.append(
-        f"Sound level at full speed {np.median(level):.1f} dB{spread}, carried there by 50 log10 of the speed; it is "
-        "taken as heard 1 m away."
-    )
-    return float(np.median(level))
-
+#: Flow at which a block's film is stated if it lies within the readings: 3.6 L/min. [m3/s]
+_REFERENCE_FLOW = 6e-5
 
 # --------------------------------------------------------------------------------------------------- pump, fan
 
 
-def _curve_words(curve: Curve, several: bool, said: tuple[str, str], system: str) -> list[str]:
+def _machine_words(curve: Curve, several: bool, said: tuple[str, str], system: str) -> list[str]:
     """Return what a pump's or fan's curve was found to be, and what its readings cannot tell."""
     shutoff, runout, fitted = *said, curve.fit
     out = [
-        f"Found: {_say(shutoff, fitted, 'shutoff', _shown(curve.y_kind, system))}; "
-        f"{_say(runout, fitted, 'runout', _shown(curve.x_kind, system))}; "
-        f"{_say('exponent', fitted, 'exponent', _shown('number', system))}.",
-        *_quality(curve, system),
+        f"Found: {say(shutoff, fitted, 'shutoff', shown(curve.y_kind, system))}; "
+        f"{say(runout, fitted, 'runout', shown(curve.x_kind, system))}; "
+        f"{say('exponent', fitted, 'exponent', shown('number', system))}.",
+        *quality(curve, system),
     ]
     end = fitted.params["runout"]
     if curve.measured_from > 0.15 * end:
@@ -364,6 +65,26 @@ def _end_of(fitted: Fit, key: str, instead: float) -> float:
     return fitted.params[key] if settled and fitted.params[key] < 2 * instead else instead
 
 
+def _machine_suspicions(
+    readings: Readings, curve: Curve, key: str, said: str, marks: list[Mark], system: str
+) -> list[str]:
+    """Return what looks wrong in a pump's or a fan's table, gravest first."""
+    one, other = readings.scales["flow"], readings.scales[key]
+    here, there = (next(m for m in marks if [c[0] for c in m.columns] == [k]) for k in ("flow", key))
+    far, tall = float(readings["flow"].max()), float(readings[key].max())
+    # The outermost readings stand for the ends of the curve, so the low ends are taken with some slack.
+    swapped = all(
+        0.7 * m.range[0] <= value <= m.range[1] for m, value in ((here, tall / other * one), (there, far / one * other))
+    )
+    out = slips.exchanged("flow", said, here.fits() and there.fits(), swapped)
+    out += slips.unit_slips(marks, readings, system)
+    if slips.wrong_way(curve.fit, curve.x, curve.y, rises=False):
+        out.append(f"The {said} rises with flow beyond the scatter of the readings; the curve cannot.")
+    return out + slips.odd_reading(
+        curve.fit, curve.rows, said_at(curve, system), shown(curve.y_kind, system), f"the {said} is"
+    )
+
+
 def measured_pump(
     readings: Readings,
     name: str,
@@ -376,7 +97,7 @@ def measured_pump(
     system: str = "metric",
 ) -> Measured:
     """
-    Make a pump from readings of flow and head, of power and speed too if the table has them.
+    Make a pump from readings of flow and head, of power, speed and sound level too if the table has them.
 
     Parameters
     ----------
@@ -404,117 +125,324 @@ def measured_pump(
     -----
     Affinity laws [ISO9906]_: flow over n, head over n squared, power over n cubed.
     """
-    turning, _, notes = _full_speed(readings, speed, full_rpm)
+    turning, _, notes = full_speed(readings, speed, full_rpm)
     flow, head = readings["flow"] / turning, readings["head"] / turning**2
     fitted = fit_machine(flow, head)
-    several = len(np.unique(turning)) > 1
-    curves = {"head": Curve("Head", "flow", "flow", "head", "head", flow, head, readings.rows, fitted)}
+    curve = Curve("Head", "flow", "flow", "head", "head", flow, head, readings.rows, fitted)
+    curves, base, known = {"head": curve}, like_part("pump", like), {}
     words = [*readings.notes, *notes]
     if readings.kinds["head"] == "pressure":
         words.append(f"Pressures are turned into heads of water, {REFERENCE_DENSITY:g} kg/m3.")
-    words += _curve_words(curves["head"], several, ("shut-off head", "run-out flow"), system)
-    runout = fitted.params["runout"]
-    known: dict[str, Any] = {}
+    words += _machine_words(curve, len(np.unique(turning)) > 1, ("shut-off head", "run-out flow"), system)
     if "power" in readings:
-        some = np.isfinite(readings["power"])
-        draw = readings["power"][some] / turning[some] ** 3
-
-        def model(x: Any, power_shutoff: float, power_runout: float) -> Any:
-            return power_shutoff + (power_runout - power_shutoff) * x / runout
-
-        start = {"power_shutoff": float(np.mean(draw)), "power_runout": float(np.mean(draw))}
-        fixed = {}
-        if len(np.unique(flow[some])) < 2:
-            fixed = {"power_runout": start.pop("power_runout")}
-        low = {"power_shutoff": 0.0, "power_runout": 0.0}
-        drawn = fit(model, flow[some], draw, start, low, None, fixed, "power")
-        curves["power"] = Curve("Power", "flow", "flow", "power", "power", flow[some], draw, readings.rows[some], drawn)
-        show = lambda v: f"{v:.1f} W"  # noqa: E731
+        curves["power"] = _power_curve(readings, flow, turning, fitted.params["runout"])
+        drawn, show = curves["power"].fit, shown("power", system)
         words.append(
-            f"Found: {_say('power at shut-off', drawn, 'power_shutoff', show)}; "
-            f"{_say('at run-out', drawn, 'power_runout', show)}."
+            f"Found: {say('power at shut-off', drawn, 'power_shutoff', show)}; "
+            f"{say('power at run-out', drawn, 'power_runout', show)}."
         )
-        words += _quality(curves["power"], system)
-        known = {key: drawn.params[key] for key in low}
+        words += quality(curves["power"], system)
+        known = {key: drawn.params[key] for key in ("power_shutoff", "power_runout")}
     else:
-        words.append("No electrical power in the table: it is " + ("that of the like pump." if like else "unknown."))
-    sound = _level(readings, turning, sound_level, words)
+        words.append("No electrical power in the table: it is " + (f"that of {base.name}." if base else "left at 0."))
+    sound = sound_at_full_speed(readings, turning, sound_level, words)
     known |= {} if sound is None else {"sound_level": sound}
-    words.append(f"All else is that of {_like('pump', like).name}." if like else "All else is unknown and left at 0.")
-
-    suspicions = _pump_suspicions(readings, curves, turning, system)
-    base = _like("pump", like)
-    make = (lambda **kw: replace(base, **kw)) if base else Pump
-    part = _made(
-        make,
+    words.append(f"All else is that of {base.name}." if base else "All else is unknown and left at 0.")
+    suspicions = _pump_suspicions(readings, curves, system)
+    part = make_part(
+        base,
+        Pump,
         suspicions,
         name=name,
         shutoff_head=fitted.params["shutoff"],
-        runout_flow=runout,
+        runout_flow=fitted.params["runout"],
         exponent=fitted.params["exponent"],
         price=price,
-        **_range(flow),
+        **range_of(flow),
         **known,
     )
     return Measured("pump", part, curves, tuple(words), tuple(suspicions), (readings,))
 
 
-def _pump_suspicions(readings: Readings, curves: dict[str, Curve], turning: np.ndarray, system: str) -> list[str]:
+def _power_curve(readings: Readings, flow: np.ndarray, turning: np.ndarray, runout: float) -> Curve:
+    """Return the electrical power at full speed, straight between shut-off and run-out as `Pump.power` has it."""
+    some = np.isfinite(readings["power"])
+    x, drawn = flow[some], readings["power"][some] / turning[some] ** 3
+
+    def model(x: Any, power_shutoff: float, power_runout: float) -> Any:
+        return power_shutoff + (power_runout - power_shutoff) * x / runout
+
+    both = {"power_shutoff": float(np.mean(drawn)) or 1.0, "power_runout": float(np.mean(drawn)) or 1.0}
+    if places(x) < 2:  # one flow tells one power: taken as that at every flow
+        fitted = fit(lambda x, power: power + 0.0 * x, x, drawn, {"power": both["power_shutoff"]}, {"power": 0.0})
+        both = dict.fromkeys(both, fitted.params["power"])
+        fitted = fit(model, x, drawn, {}, None, None, both, "power")
+    else:
+        fitted = fit(model, x, drawn, both, dict.fromkeys(both, 0.0), None, None, "power")
+    return Curve("Power", "flow", "flow", "power", "power", x, drawn, readings.rows[some], fitted)
+
+
+def _pump_suspicions(readings: Readings, curves: dict[str, Curve], system: str) -> list[str]:
     head, fitted = curves["head"], curves["head"].fit
+    flows, heads, watts = ("flow", "flows", "flow"), ("head", "heads", "head"), ("power", "powers", "power")
     runout = _end_of(fitted, "runout", head.measured_to)
     shutoff = _end_of(fitted, "shutoff", float(head.y.max()))
-    flows, heads = ("flow", "flows", "flow"), ("head", "heads", "head")
+    opening = float(np.sqrt(4 * runout / (np.pi * np.sqrt(2 * network.GRAVITY * shutoff))))
     marks = [
-        Mark("the run-out flow", "flow", "pump run-out flow", lambda k, f: runout * (f if k == "flow" else 1), [flows]),
+        Mark("the run-out flow", "flow", "pump run-out flow", scaled(runout, "flow"), [flows]),
+        Mark("the shut-off head", "head", "pump shut-off head", scaled(shutoff, "head"), [heads]),
         Mark(
-            "the shut-off head", "head", "pump shut-off head", lambda k, f: shutoff * (f if k == "head" else 1), [heads]
+            "the opening that passes the run-out flow under the shut-off head",
+            "length",
+            "pump opening",
+            lambda key, factor: opening * {"flow": factor**0.5, "head": factor**-0.25}.get(key, 1.0),
+            [flows, heads],
         ),
     ]
-    if "power" in curves:
-        useful = WATER_COLUMN * readings["flow"] * readings["head"]
-        share = float(np.nanmax(useful / np.maximum(readings["power"], 1e-12)))
-        drawn = float(np.median(curves["power"].y))
-        watts = ("power", "powers", "power")
-        marks = [
-            Mark(
-                "the share of the electrical power found in the water",
-                "share",
-                "pump efficiency",
-                lambda k, f: share * ({"flow": f, "head": f, "power": 1 / f}.get(k, 1)),
-                [heads, flows, watts],
-                "" if share <= 1 else "more than all of it cannot be",
-            ),
-            *marks,
-            Mark("the power", "power", "pump power", lambda k, f: drawn * (f if k == "power" else 1), [watts]),
-        ]
-    return _machine_suspicions(readings, head, "head", ("flow", "head"), marks, system) + (
-        slips.odd_reading(
-            curves["power"].fit, curves["power"].rows, _places(curves["power"], system), "power", "it draws", system
+    if "power" not in curves:
+        return _machine_suspicions(readings, head, "head", "head", marks, system)
+    useful = WATER_COLUMN * readings["flow"] * readings["head"]
+    share = float(np.nanmax(useful / np.maximum(readings["power"], 1e-12)))
+    drawn = curves["power"]
+    marks += [
+        Mark(
+            "the share of the electrical power found in the water",
+            "share",
+            "pump efficiency",
+            lambda key, factor: share * {"flow": factor, "head": factor, "power": 1 / factor}.get(key, 1.0),
+            [heads, flows, watts],
+            "more than all of it cannot be" if share > 1 else "",
+        ),
+        Mark("the power", "power", "pump power", scaled(float(np.median(drawn.y)), "power"), [watts]),
+    ]
+    return _machine_suspicions(readings, head, "head", "head", marks, system) + slips.odd_reading(
+        drawn.fit, drawn.rows, said_at(drawn, system), shown("power", system), "the power is"
+    )
+
+
+def measured_fan(
+    readings: Readings,
+    name: str,
+    size: float,
+    *,
+    like: str | Fan | None = None,
+    speed: float = 1.0,
+    full_rpm: float | None = None,
+    sound_level: float | None = None,
+    price: float | None = None,
+    system: str = "metric",
+) -> Measured:
+    """
+    Make a fan from readings of air flow and static pressure, of speed, sound level and power too if there.
+
+    Parameters
+    ----------
+    readings : Readings
+        Read with `COLUMNS["fan"]`, in air of 1.2 kg/m3.
+    name : str
+        Name of the new part.
+    size : float
+        Trade size, such as 0.12. [m]
+    like, speed, full_rpm, sound_level, price, system
+        As in `measured_pump`.
+
+    Raises
+    ------
+    InputError
+        As `measured_pump`.
+
+    Notes
+    -----
+    Fan laws [AMCA201]_: flow over n, pressure over n squared, power over n cubed, level less 50 log10 n.
+    """
+    turning, rpm, notes = full_speed(readings, speed, full_rpm)
+    flow, pressure = readings["flow"] / turning, readings["pressure"] / turning**2
+    fitted = fit_machine(flow, pressure, "pressure")
+    curve = Curve(
+        "Pressure", "air flow", "air flow", "static pressure", "pressure", flow, pressure, readings.rows, fitted
+    )
+    base, known = like_part("fan", like), {}
+    words = [*readings.notes, *notes]
+    words += _machine_words(curve, len(np.unique(turning)) > 1, ("shut-off pressure", "free flow"), system)
+    sound = sound_at_full_speed(readings, turning, sound_level, words)
+    if "power" in readings:
+        known["power"] = float(np.nanmedian(readings["power"] / turning**3))
+        words.append(f"Power at full speed {known['power']:.1f} W, the middle of the readings carried there.")
+    known |= {} if sound is None else {"sound_level": sound}
+    known |= {} if rpm is None else {"full_rpm": rpm}
+    words.append(f"All else is that of {base.name}." if base else "All else is unknown and left as usual.")
+
+    free = _end_of(fitted, "runout", curve.measured_to)
+    shutoff = _end_of(fitted, "shutoff", float(pressure.max()))
+    if rpm:
+        turns = rpm / 60
+        flow_range = tuple(v * turns * size**3 for v in slips.USUAL["fan flow number"])
+        pressure_range = tuple(v * 1.2 * (turns * size) ** 2 for v in slips.USUAL["fan pressure number"])
+    else:
+        flow_range = tuple(v * size**2 for v in slips.USUAL["fan air speed"])
+        pressure_range = slips.USUAL["fan shut-off pressure"]
+    marks = [
+        Mark("the free flow", "air flow", flow_range, scaled(free, "flow"), [("flow", "flows", "air flow")]),
+        Mark(
+            "the shut-off pressure",
+            "pressure",
+            pressure_range,
+            scaled(shutoff, "pressure"),
+            [("pressure", "pressures", "pressure")],
+        ),
+    ]
+    if "power" in readings:
+        watts = [("power", "powers", "power")]
+        marks.append(Mark("the power", "power", "fan power", scaled(known["power"], "power"), watts))
+    if "sound" in readings:
+        level = [("sound", "sound levels", "sound")]
+        marks.append(Mark("the sound level", "sound", "fan sound level", scaled(sound, "sound"), level))
+    suspicions = _machine_suspicions(readings, curve, "pressure", "static pressure", marks, system)
+    part = make_part(
+        base,
+        Fan,
+        suspicions,
+        name=name,
+        size=size,
+        free_flow=fitted.params["runout"],
+        shutoff_pressure=fitted.params["shutoff"],
+        exponent=fitted.params["exponent"],
+        price=price,
+        **range_of(flow),
+        **known,
+    )
+    return Measured("fan", part, {"pressure": curve}, tuple(words), tuple(suspicions), (readings,))
+
+
+# ------------------------------------------------------------------------------------------------------- block
+
+
+def measured_block(
+    readings: Readings,
+    name: str,
+    cools: str,
+    *,
+    second: Readings | None = None,
+    like: str | Block | None = None,
+    coolant_name: str = "water",
+    temperature: float = 20.0,
+    price: float | None = None,
+    system: str = "metric",
+) -> Measured:
+    """
+    Make a block from readings of flow with pressure loss, with thermal resistance, or with both.
+
+    Parameters
+    ----------
+    readings : Readings
+        Read with `COLUMNS["block"]`.
+    name, cools : str
+        Name of the new part, and what it cools: "processor", "graphics card", "memory".
+    second : Readings, optional
+        A second table, if loss and resistance stand in one each.
+    like : str or Block, optional
+        A block whose other figures are taken; needed if loss or resistance is missing.
+    coolant_name : str
+        Coolant the loss was read in, a key of `coolant.coolants`.
+    temperature : float
+        Its temperature. [degC]
+    price : float, optional
+        As in `Block`.
+    system : str
+        Units of the words.
+
+    Raises
+    ------
+    InputError
+        If neither loss nor resistance is there, or one is missing and no block is named to take it from.
+
+    Notes
+    -----
+    The record's measured range is that of what was measured; if both were, the range they share.
+    """
+    tables = (readings,) if second is None else (readings, second)
+    base, curves, known, words, suspicions = like_part("block", like), {}, {}, [], []
+    marks: dict[int, list[Mark]] = {id(t): [] for t in tables}
+    small = "" if cools in ("processor", "graphics card") else "small "
+    flow_column, flow_usual = [("flow", "flows", "flow")], "block flow"
+    for table in tables:
+        words += [note for note in table.notes if note not in words]
+        middle = float(np.median(table["flow"]))
+        marks[id(table)].append(Mark("the flow", "flow", flow_usual, scaled(middle, "flow"), flow_column))
+        if "loss" in table and "loss" not in curves:
+            curves["loss"], found, said = loss_found(table, coolant_name, temperature, system)
+            known |= found
+            words += said
+            suspicions += loss_suspicions(curves["loss"], system)
+            marks[id(table)].append(loss_mark(curves["loss"], f"{small}block loss at 1 gal/min"))
+        if "resistance" in table and "resistance" not in curves:
+            some = table.having("flow", "resistance")
+            flow, resistance = some["flow"], some["resistance"]
+            inside = flow.min() <= _REFERENCE_FLOW <= flow.max()
+            reference = _REFERENCE_FLOW if inside else float(np.exp(np.mean(np.log(flow))))
+            fitted = fit_resistance(flow, resistance, reference)
+            curve = Curve(
+                "Resistance", "flow", "flow", "thermal resistance", "resistance", flow, resistance, some.rows, fitted
+            )
+            curves["resistance"] = curve
+            known |= fitted.params | {"reference_flow": reference}
+            words += _resistance_words(curve, reference, system)
+            column = [("resistance", "resistances", "resistance")]
+            middle = float(np.median(resistance))
+            mark = Mark(
+                "the thermal resistance", "resistance", f"{small}block resistance", scaled(middle, "resistance"), column
+            )
+            here = marks[id(table)][0]
+            # Flows are written in units of some litres a minute, resistances in hundredths: only one order fits.
+            written = middle / table.scales["resistance"], float(np.median(flow)) / table.scales["flow"]
+            turned = written[0] * table.scales["flow"], written[1] * table.scales["resistance"]
+            low, high = here.range
+            fits = low <= turned[0] <= high and mark.range[0] <= turned[1] <= mark.range[1]
+            suspicions += slips.exchanged("flow", "thermal resistance", here.fits() and mark.fits(), fits)
+            marks[id(table)].append(mark)
+            if slips.wrong_way(fitted, flow, resistance, rises=False):
+                suspicions.append("The resistance rises with flow beyond the scatter of the readings; it should fall.")
+            suspicions += slips.odd_reading(
+                fitted, some.rows, said_at(curve, system), shown("resistance", system), "the resistance is"
+            )
+    if not curves:
+        raise InputError("block table", name, "a column of pressure loss, of thermal resistance, or both")
+    for missing in {"loss", "resistance"} - set(curves):
+        if base is None:
+            raise InputError(
+                f"{name}, {missing}",
+                "no such column",
+                "a table of it, or a block to take it from",
+                "Name a like block.",
+            )
+        words.append(f"The {missing} was not measured: it is that of {base.name}.")
+    for table in tables:
+        suspicions = slips.unit_slips(marks[id(table)], table, system) + suspicions
+    suspicions.sort(key=lambda s: "exchanged" not in s)  # a stable sort: exchanged columns explain the rest
+    words.append(f"All else is that of {base.name}." if base else "All else is left as usual.")
+    ends = range_of(*(c.x for c in curves.values()))
+    if ends["measured_from"] > ends["measured_to"]:
+        words.append("Loss and resistance were read at flows that do not overlap: no range is measured in both.")
+        ends = dict.fromkeys(ends)
+    part = make_part(base, Block, suspicions, name=name, cools=cools, price=price, scaled=True, **ends, **known)
+    return Measured("block", part, curves, tuple(words), tuple(suspicions), tables)
+
+
+def _resistance_words(curve: Curve, reference: float, system: str) -> list[str]:
+    show, fitted, at = shown("resistance", system), curve.fit, shown("flow", system)(reference)
+    words = [
+        f"Found: {say('resistance at endless flow', fitted, 'resistance', show)}; "
+        f"{say(f'the film at {at}', fitted, 'flow_resistance', show)}; "
+        f"{say('exponent', fitted, 'exponent', shown('number', system))}.",
+        *quality(curve, system),
+    ]
+    if "flow_resistance" in fitted.fixed:
+        words.append("Resistance: read at one flow only, so it is taken not to change with flow.")
+    elif "exponent" in fitted.fixed:
+        words.append("Resistance: too few flows, or too close together, to tell the exponent; 0.6 is taken.")
+    elif fitted.dof > 0 and np.ptp(fitted.interval("exponent")) > 1.0:
+        words.append(
+            "Resistance: the readings hardly part what falls with flow from what does not; trust the curve between "
+            "them, not its parts."
         )
-        if "power" in curves
-        else []
-    )
-
-
-def _places(curve: Curve, system: str) -> list[str]:
-    return [f"at {units.show(v, curve.x_kind, system)}" for v in curve.x]
-
-
-def _machine_suspicions(
-    readings: Readings, curve: Curve, key: str, usual: tuple[str, str], marks: list[Mark], system: str
-) -> list[str]:
-    """Return what looks wrong in a pump's or a fan's table, gravest first."""
-    a, b = readings.scales["flow"], readings.scales[key]
-    here, there = [next(m for m in marks if [c[0] for c in m.columns] == [k]) for k in ("flow", key)]
-    far, tall = float(readings["flow"].max()), float(readings[key].max())
-    swapped = all(
-        m.range[0] * slack <= value <= m.range[1]
-        for m, value, slack in ((here, tall / b * a, 0.7), (there, far / a * b, 0.7))
-    )
-    out = slips.exchanged("flow", usual[1], here.fits() and there.fits(), swapped)
-    out += slips.unit_slips(marks, readings, system)
-    if slips.wrong_way(curve.fit, curve.x, curve.y, rises=False):
-        out.append(f"The {usual[1]} rises with flow beyond the scatter of the readings; the curve cannot.")
-    return out + slips.odd_reading(
-        curve.fit, curve.rows, _places(curve, system), curve.y_kind, f"the {usual[1]} is", system
-    )
+    return words

@@ -6,24 +6,22 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import catalogue, network, slips, units
+from loopmath import catalogue, slips, units
 from loopmath.checks import InputError, between
-from loopmath.fit import Fit, fit
+from loopmath.fit import Fit, fit, places
 from loopmath.laws import turbomachine
-from loopmath.laws.coolant import air_density, coolant
-from loopmath.loop import RadiatorUnit
+from loopmath.laws.coolant import coolant
 from loopmath.loss import REFERENCE_DENSITY, REFERENCE_VISCOSITY
-from loopmath.parts import Block, Fan, Pump
-from loopmath.radiator import Radiator
 from loopmath.readings import TURNS, Column, Readings
-from loopmath.slips import WATER_COLUMN, Mark
+from loopmath.slips import WATER_COLUMN, Mark, shown
 
 #: Exponents taken where the readings cannot tell them: a parabola, and the film of a cold plate (common practice).
 USUAL_EXPONENT, USUAL_FILM_EXPONENT = 2.0, 0.6
 #: Below this exponent a part that falls with flow is not told from one that does not fall.
 LEAST_FILM_EXPONENT = 0.1
-#: 1 gal/min, at which the losses of blocks are compared. [m3/s]
-GALLON_A_MINUTE = 6.30902e-5
+
+#: 1 gal/min, at which losses are compared. [m3/s]
+GALLON = 6.30902e-5
 
 _FLOW = Column("flow", "flow", ("volume flow", "flow rate", "coolant flow", "q"), "L/min")
 _SPEED = Column("speed", "share", ("rpm", "fan speed", "pump speed", "n"), "", False, 0.0, True, ((TURNS, 1.0),))
@@ -167,7 +165,7 @@ def fit_machine(flow: Any, head: Any, what: str = "head") -> Fit:
     With readings at two flows the exponent is fixed at 2; with one, they are refused. [m3/s], [m or Pa]
     """
     flow, head = np.asarray(flow, dtype=float), np.asarray(head, dtype=float)
-    different = len(np.unique(flow))
+    different = places(flow)
     if different < 2 or not np.any(head > 0):
         raise InputError(
             what,
@@ -196,7 +194,7 @@ def fit_loss(flow: Any, loss: Any) -> Fit:
     typical = float(np.mean(loss) / np.mean(flow))
     start = {"quadratic": 0.5 * typical / np.mean(flow) or 1.0}
     fixed = {"linear": 0.0}
-    if len(np.unique(flow)) > 1:
+    if places(flow) > 1:
         start, fixed = {"linear": 0.5 * typical or 1.0} | start, {}
     return fit(_loss, flow, loss, start, {"linear": 0.0, "quadratic": 0.0}, None, fixed, "loss")
 
@@ -209,7 +207,7 @@ def fit_resistance(flow: Any, resistance: Any, reference_flow: float) -> Fit:
     resistance is taken as not falling.
     """
     flow, resistance = np.asarray(flow, dtype=float), np.asarray(resistance, dtype=float)
-    different, apart = len(np.unique(flow)), float(np.max(flow) / np.min(flow))
+    different, apart = places(flow), float(np.max(flow) / np.min(flow))
     middle = float(np.mean(resistance))
     start = {"resistance": 0.6 * middle, "flow_resistance": 0.4 * middle, "exponent": USUAL_FILM_EXPONENT}
     fixed = {}
@@ -288,18 +286,17 @@ def full_speed(readings: Readings, speed: float, full_rpm: float | None) -> tupl
     return np.minimum(value, 1.0), full, notes
 
 
-def make_part(record: Callable[..., Any], suspicions: Sequence[str], **values: Any) -> Any:
-    """Make a part; if its numbers are refused, let the suspicions say why that may be."""
+def make_part(base: Any, record: type, suspicions: Sequence[str], **values: Any) -> Any:
+    """Make a part, from a like one if given; if its numbers are refused, the suspicions say why that may be."""
     try:
-        return record(**values)
+        return replace(base, **values) if base is not None else record(**values)
     except InputError as error:
-        remedy = " ".join([error.remedy, *suspicions]).strip()
-        raise InputError(
-            error.field, error.value, error.accepted, remedy or "Look at the units of the table."
-        ) from None
+        remedy = " ".join([error.remedy, *suspicions]).strip() or "Look at the units of the table."
+        raise InputError(error.field, error.value, error.accepted, remedy) from None
 
 
 def like_part(kind: str, like: Any) -> Any:
+    """Return a part given by its name in the catalogue, or as it is."""
     return catalogue.part(kind, like) if isinstance(like, str) else like
 
 
@@ -322,3 +319,81 @@ def sound_at_full_speed(readings: Readings, speed: np.ndarray, stated: float | N
     return float(np.median(level))
 
 
+def said_at(curve: Curve, system: str) -> list[str]:
+    """Return where each reading of a curve was taken, in words."""
+    show = shown(curve.x_kind, system)
+    return [f"at {show(v)}" for v in curve.x]
+
+
+def scaled(value: float, key: str) -> Callable[[str | None, float], float]:
+    """Return a figure that goes with one column."""
+    return lambda changed, factor: value * factor if changed == key else value
+
+
+# -------------------------------------------------------------------------------------------------------- loss
+
+
+def loss_found(
+    readings: Readings, coolant_name: str, temperature: float, system: str
+) -> tuple[Curve, dict[str, float], list[str]]:
+    """Return the fitted loss, its coefficients for water at 20 degC, and the words for it."""
+    table = readings.having("flow", "loss")
+    curve = Curve(
+        "Loss",
+        "flow",
+        "flow",
+        "pressure loss",
+        "pressure",
+        table["flow"],
+        table["loss"],
+        table.rows,
+        fit_loss(table["flow"], table["loss"]),
+    )
+    density, viscosity, *_ = coolant(coolant_name).checked_properties(temperature)
+    linear, quadratic = curve.fit.params["linear"], curve.fit.params["quadratic"]
+    show = shown("pressure", system)
+    at = float(np.median(curve.x))
+    words = [
+        f"Found: at {shown('flow', system)(at)} the loss is {show(float(curve(at)))}, {show(linear * at)} of it in "
+        f"proportion to the flow and {show(quadratic * at**2)} to its square.",
+        *quality(curve, system),
+    ]
+    if "linear" in curve.fit.fixed:
+        words.append("Loss: read at one flow only, so all of it is taken to go with the square of the flow.")
+    if coolant_name != "water" or temperature != 20.0:
+        words.append(f"The loss, read in {coolant_name} at {temperature:g} °C, is carried to water at 20 °C.")
+    return (
+        curve,
+        {
+            "linear": linear * REFERENCE_VISCOSITY / float(viscosity),
+            "quadratic": quadratic * REFERENCE_DENSITY / float(density),
+        },
+        words,
+    )
+
+
+def loss_suspicions(curve: Curve, system: str) -> list[str]:
+    """Return what looks wrong with a loss, units apart."""
+    out, x, y = [], curve.x, curve.y
+    if places(x) > 2 and "quadratic" in curve.fit.held and np.all(y > 0):
+        # A loss bends up with flow. If it bends down, and flow over loss bends up as a loss does, they are exchanged.
+        turned = fit_loss(y, x)
+        as_read = curve.fit.sum_of_squares / float(y @ y)
+        if "quadratic" not in turned.held and as_read > 4 * turned.sum_of_squares / float(x @ x) + 1e-12:
+            out.append("The columns of flow and loss look exchanged: exchanged, they bend as a loss does.")
+    if slips.wrong_way(curve.fit, x, y, rises=True):
+        out.append("The loss falls with flow beyond the scatter of the readings; a loss rises.")
+    return out + slips.odd_reading(
+        curve.fit, curve.rows, said_at(curve, system), shown("pressure", system), "the loss is"
+    )
+
+
+def loss_mark(curve: Curve, usual: str) -> Mark:
+    """Return the loss at 1 gal/min, by which losses are compared, whichever column is at fault."""
+
+    def value(key: str | None, factor: float) -> float:
+        flow = GALLON / factor if key == "flow" else GALLON
+        return float(curve(flow)) * (factor if key == "loss" else 1.0)
+
+    columns = [("loss", "losses", "pressure"), ("flow", "flows", "flow")]
+    return Mark("the loss at 1 gal/min", "pressure", usual, value, columns)

@@ -5,15 +5,17 @@ from collections.abc import Callable, Iterable
 from dataclasses import MISSING, fields
 from typing import Any
 
-from loopmath.checks import InputError, one_of
+from loopmath.checks import InputError, between, one_of
 from loopmath.files import Origin
-from loopmath.toml_text import Path, dotted, line_of
+from loopmath.toml_text import Path, dotted, line_of, places
 from loopmath.units import KIND_OF_UNIT, to_si
 
 #: A field that has to be there.
 NEEDED = object()
 #: Problems told in full; what follows is counted.
 MOST_PROBLEMS = 40
+#: A wrong value is told to this many signs.
+LONGEST_VALUE = 200
 
 
 def parsed(origin: Origin, what: str) -> dict:
@@ -22,6 +24,8 @@ def parsed(origin: Origin, what: str) -> dict:
         return tomllib.loads(origin.text)
     except tomllib.TOMLDecodeError as fault:
         raise InputError(what, str(origin.path), "a TOML document", f"The reader says: {fault}.") from None
+    except ValueError:  # from the number of Python: more than 4300 digits
+        raise InputError(what, str(origin.path), "a TOML document", "A number in it is too long.") from None
     except RecursionError:
         raise InputError(what, str(origin.path), "a TOML document", "It is nested too deeply.") from None
 
@@ -68,16 +72,34 @@ class Problems(InputError):
         )
 
 
-class Reader:
-    """Reads fields of tables by their place and notes every problem."""
+def _short(value: Any) -> Any:
+    """Return a value, or the beginning of its words if they would fill the page."""
+    try:
+        words = repr(value)
+    except ValueError:  # more than 4300 digits
+        words = "a number of very many digits"
+    return value if len(words) <= LONGEST_VALUE else f"{words[:LONGEST_VALUE]}…"
 
-    def __init__(self) -> None:
+
+class Reader:
+    """
+    Reads fields of tables by their place and notes every problem.
+
+    Parameters
+    ----------
+    renamed : dict, optional
+        Place -> the place where the file has it, if the file is of an older version.
+    """
+
+    def __init__(self, renamed: dict[Path, Path] | None = None) -> None:
         self.problems: list[Problem] = []
+        self.renamed = renamed or {}
 
     def note(self, place: Path, value: Any, accepted: str, remedy: str = "") -> None:
         """Note a problem, one for each place."""
+        place = self.renamed.get(place, place)
         if all(p.place != place for p in self.problems):
-            self.problems.append(Problem(place, value, accepted, remedy))
+            self.problems.append(Problem(place, _short(value), accepted, remedy))
 
     def tried(self, place: Path, make: Callable, *args: Any, **how: Any) -> Any:
         """Return `make(...)`, or None with its refusal noted at a place."""
@@ -111,6 +133,8 @@ class Reader:
                 return None
             return default
         value = table[key]
+        if isinstance(value, int) and value.bit_length() > 1024:  # too long to be told, or to be a float
+            return self.note(here, value, "a number that is not so long")
         if kind == "text":
             return value if isinstance(value, str) else self.note(here, value, "text in quotes")
         if kind == "truth":
@@ -133,16 +157,30 @@ class Reader:
 
         `keys` gives the place of a field where it is not its own name. None where it may not stand makes None.
         """
-        may_be_none = {f.name for f in fields(make) if f.default is None} if isinstance(make, type) else ()
-        if any(v is None for key, v in values.items() if key not in may_be_none):
-            return None
-        try:
-            return make(**values)
-        except InputError as problem:
-            field = problem.field.rpartition(", ")[2].replace(" ", "_")
-            at = (*place, *(keys or {}).get(field, (field,))) if field in values else place
-            self.note(at, problem.value, problem.accepted, problem.remedy)
-            return None
+        made = {f.name: f.default for f in fields(make)}
+        ranges, given, fine = getattr(make, "RANGES", {}), dict(values), True
+        places = {key: (*place, *(keys or {}).get(key, (key,))) for key in given}
+        for key in [k for k in given if k in ranges and given[k] is not None]:
+            if self.tried(places[key], between, "", given[key], *ranges[key]) is None:
+                given[key] = None
+        # What was refused is left at its default, so that what is wrong besides is told as well.
+        while True:
+            for key in [k for k, value in given.items() if value is None and made[k] is not None]:
+                fine = False
+                if made[key] is MISSING:
+                    return None
+                del given[key]
+            try:
+                record = make(**given)
+            except InputError as problem:
+                field = problem.field.rpartition(", ")[2].replace(" ", "_")
+                self.note(places.get(field, place), problem.value, problem.accepted, problem.remedy)
+                fine = False
+                if field not in given or made[field] is MISSING:
+                    return None
+                del given[field]
+            else:
+                return record if fine else None
 
     def done(self, what: str, text: str = "") -> None:
         """
@@ -155,7 +193,8 @@ class Reader:
         """
         if not self.problems:
             return
-        for problem in self.problems[:MOST_PROBLEMS]:
-            problem.line = line_of(text, problem.place) if text else None
+        where = places(text) if text else {}
+        for problem in self.problems:
+            problem.line = line_of(text, problem.place, where)
         self.problems.sort(key=lambda p: p.line or 0)
         raise self.problems[0] if len(self.problems) == 1 else Problems(what, self.problems)

@@ -198,6 +198,15 @@ def _scale(column: Column, unit: str) -> tuple[float, float, str]:
     raise refused
 
 
+def _reads(column: Column, unit: str) -> bool:
+    """Return whether a column may be in this unit."""
+    try:
+        _scale(column, unit)
+    except InputError:
+        return False
+    return True
+
+
 # ------------------------------------------------------------------------------------------------ the layout
 
 
@@ -255,12 +264,14 @@ def _name_and_unit(header: str) -> tuple[str, str | None]:
         if match := re.fullmatch(form, header):
             return match[1].strip().casefold(), match[2].strip()
     head, _, last = header.rpartition(" ")
-    if head and _spelled(last).casefold() in {v.casefold() for v in _SPELLINGS.values()} | _TURN_UNITS:
-        return head.strip().casefold(), last
+    if _spelled(last).casefold() in {v.casefold() for v in _SPELLINGS.values()} | _TURN_UNITS:
+        return (head or last).strip().casefold(), last  # a unit alone is name and unit
     return header.casefold(), None
 
 
-def _matched(names: list[str], columns: Sequence[Column], faults: _Faults, line: int) -> dict[str, int]:
+def _matched(
+    names: list[str], given: list[str | None], columns: Sequence[Column], faults: _Faults, line: int
+) -> dict[str, int]:
     """Return which column of the table holds which key: by the very word, then by the longest word contained."""
     places: dict[str, int] = {}
     for exact in (True, False):
@@ -278,6 +289,11 @@ def _matched(names: list[str], columns: Sequence[Column], faults: _Faults, line:
                     faults.add(line, f"line {line} has two columns that could be {best.replace('_', ' ')}: leave one")
             elif best:
                 places[best] = place
+    for place, unit in enumerate(given):  # a header that is a unit alone: the one column that could have it
+        if unit and unit.casefold() == names[place] and place not in places.values():
+            could = [c.key for c in columns if c.key not in places and _reads(c, unit)]
+            if len(could) == 1:
+                places[could[0]] = place
     for column in columns:
         if column.needed and column.key not in places:
             near = difflib.get_close_matches(column.key, names, n=1, cutoff=0.5)
@@ -344,7 +360,7 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
             if all(cell.casefold() in _EMPTY or _is_unit(cell) for cell in under) and len(under) == len(headers):
                 headers = [(n, u or cell or None) for (n, u), cell in zip(headers, under, strict=True)]
                 table = table[1:]
-        places = _matched([n for n, _ in headers], columns, faults, header_line)
+        places = _matched([n for n, _ in headers], [u for _, u in headers], columns, faults, header_line)
         unknown = [n for place, (n, _) in enumerate(headers) if place not in places.values() and n]
         if unknown:
             notes.append(f"Columns not used: {', '.join(unknown)}.")
@@ -408,16 +424,9 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
 
 
 def _is_unit(cell: str) -> bool:
-    unit = _spelled(cell)
-    if unit.casefold() in _TURN_UNITS or unit in ("%", "dBA", "dB", "W/K"):
-        return True
-    for kind in units.INSIDE:
-        try:
-            units.to_si("unit", f"1 {unit}", kind)
-        except InputError:
-            continue
-        return True
-    return False
+    return any(
+        _reads(Column("unit", kind, (), "", also=((TURNS, 1.0),)), cell) for kind in (*units.INSIDE, "conductance")
+    )
 
 
 def _all_thousands(cells: list[str]) -> bool:

@@ -17,8 +17,11 @@ WATER_COLUMN = REFERENCE_DENSITY * 9.80665
 _L_MIN = 1e-3 / 60
 #: What is usual for the parts of a hand-built loop, in SI: (low, high). Common practice, no source.
 USUAL = {
-    "pump run-out flow": (8 * _L_MIN, 35 * _L_MIN),
-    "pump shut-off head": (1.2, 12.0),
+    "pump run-out flow": (4 * _L_MIN, 45 * _L_MIN),
+    "pump shut-off head": (1.0, 14.0),
+    # Bore of the opening that would pass the run-out flow under the shut-off head without loss: small pumps are
+    # much alike in it, big or small, so it is the sharpest test of flow against head.
+    "pump opening": (0.0045, 0.0092),
     "pump power": (1.5, 80.0),
     "pump efficiency": (0.03, 0.6),
     # Air speed is flow over the square of the fan's size; the numbers are flow over (turns a second x size^3) and
@@ -29,14 +32,15 @@ USUAL = {
     "fan pressure number": (0.5, 4.5),
     "fan sound level": (10.0, 75.0),
     "fan power": (0.2, 40.0),
-    "block loss at 1 gal/min": (2500.0, 25000.0),
+    "block loss at 1 gal/min": (2500.0, 28000.0),
+    "small block loss at 1 gal/min": (800.0, 28000.0),
     "block flow": (0.3 * _L_MIN, 20 * _L_MIN),
     "block resistance": (0.02, 0.4),
-    "memory block resistance": (0.1, 3.0),
+    "small block resistance": (0.05, 4.0),
     "radiator coolant flow": (0.3 * _L_MIN, 20 * _L_MIN),
     "radiator conductance of a position": (2.0, 45.0),
     "radiator air speed": (0.1, 4.0),
-    "radiator share of the most possible": (0.05, 1.0),
+    "radiator share of the most possible": (0.05, 1.1),  # a tenth for the scatter of readings
     "radiator loss at 1 gal/min": (200.0, 25000.0),
 }
 #: Kind of quantity -> units its numbers may have been written in.
@@ -69,14 +73,19 @@ def _scales(kind: str) -> dict[str, float]:
 
 
 def shown(kind: str, system: str = "metric") -> Callable[[float], str]:
-    """Return how a figure of a kind is said in the reader's units, a small one with a digit more."""
+    """Return how a figure of a kind is said in the reader's units, a small one to three digits."""
     if kind == "conductance":
         return lambda v: f"{v:.2f} W/K"
     if kind == "number":
         return lambda v: f"{v:.2f}"
     how = units.DISPLAY[system][kind]
-    fine = replace(how, digits=how.digits + 1)
-    return lambda v: fine.text(v) if np.isfinite(v) and abs(how.convert(float(v))) < 1 else how.text(v)
+
+    def show(v: float) -> str:
+        size = abs(how.convert(float(v)))
+        small = 0 < size < 1 and kind not in ("share", "sound", "temperature")
+        return (replace(how, digits=min(2 - int(np.floor(np.log10(size))), 9)) if small else how).text(v)
+
+    return show
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,11 +121,12 @@ def unit_slips(marks: Sequence[Mark], readings: Readings, system: str = "metric"
 
     A slip is named only if it brings every figure that rests on the column into its range.
     """
-    out, named = [], set()
+    grave, out, mended = [], [], []
     for one in marks:
-        if one.fits():
+        value, (low, high) = one.value(None, 1.0), one.range
+        impossible = bool(one.impossible) and value > high
+        if one.fits() or not impossible and any(one.fits(key, factor) for key, factor in mended):
             continue
-        low, high = one.range
         middle = np.sqrt(max(low, 1e-3 * high) * high)
         found = []
         for key, words, kind in one.columns:
@@ -128,27 +138,23 @@ def unit_slips(marks: Sequence[Mark], readings: Readings, system: str = "metric"
                 if abs(np.log(factor)) < 0.2 or not all(m.fits(key, factor) for m in resting):
                     continue
                 far = abs(np.log(one.value(key, factor) / middle)) + (0.5 if "times" in unit else 0.0)
-                found.append((far, key, words, unit))
+                found.append((far, key, factor, words, unit))
         show = shown(one.kind, system)
-        what = f"{one.said} would be {show(one.value(None, 1.0))}; {show(low)} to {show(high)} is usual"
-        if one.impossible and one.value(None, 1.0) > high:
-            what = f"{what}, and {one.impossible}"
-        found.sort()
+        what = f"{one.said} would be {show(value)}; {show(low)} to {show(high)} is usual"
+        what += f", and {one.impossible}" if impossible else ""
         told = []
-        for _, key, words, unit in found[:2]:
+        for _, key, factor, words, unit in sorted(found)[:2]:
             column = readings.units[key] or "numbers without a unit"
-            told.append(
-                f"the {words} are {unit}"
-                if "times" in unit
-                else f"the {words} look like {unit} written in a column of {column}"
-            )
-            named.add((key, unit))
+            written = f"look like {unit} written in a column of {column}"
+            told.append(f"the {words} {f'are {unit}' if 'times' in unit else written}")
+            mended.append((key, factor))
         if told:
             said = " or ".join(told)
-            out.append(f"{said[0].upper()}{said[1:]}: as read, {what}.")
+            what = f"{said[0].upper()}{said[1:]}: as read, {what}."
         else:
-            out.append(f"As read, {what}. No slip of units explains it.")
-    return list(dict.fromkeys(out))
+            what = f"As read, {what}. No slip of units explains it."
+        (grave if impossible else out).append(what)
+    return grave + out
 
 
 def exchanged(first: str, second: str, as_read: bool, if_exchanged: bool) -> list[str]:
@@ -172,8 +178,8 @@ def odd_reading(fit: Fit, rows: np.ndarray, at: Sequence[str], show: Callable[[f
     spread = float(np.hypot(others.residual_sd, others.spread(here)[0]))
     half = float(stats.t.ppf(0.975, others.dof)) * spread
     return [
-        f"Line {rows[index]} does not belong with the others: {said} {show(float(fit.y[index]))} {at[index]}, where the "
-        f"others give {show(float(others(here)[0]))} ± {show(half)}."
+        f"Line {rows[index]} does not belong with the others: {said} {show(float(fit.y[index]))} {at[index]}, where "
+        f"the others give {show(float(others(here)[0]))} ± {show(half)}."
     ]
 
 

@@ -1,17 +1,19 @@
 """The text of a TOML file as its writer left it: where a field stands, and changes that leave the rest alone."""
 
 import difflib
+import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AbstractTable, Array, InlineTable
+from tomlkit.items import Array, InlineTable
 
 from loopmath.units import to_si, written
 
+#: How a file says that a number is not there, where the part it starts from has one.
+NONE = "none"
 #: Where a field stands: keys of tables, numbers of list entries.
 Path = tuple[str | int, ...]
 
@@ -34,66 +36,125 @@ class Leaf:
 
     def text(self, like: Any = None) -> Any:
         """Return the value as it stands in a file; `like` is what stands there now, whose unit is kept."""
+        if self.value is None:
+            return NONE
         if self.kind == "position":
             old = like if isinstance(like, list) and len(like) == 3 else (None,) * 3
-            return [written(v, "length", o) for v, o in zip(self.value, old, strict=True)]
+            return [Leaf(v, "length").text(o) for v, o in zip(self.value, old, strict=True)]
         if self.kind in ("text", "truth", "texts"):
             return list(self.value) if self.kind == "texts" else self.value
-        return written(self.value, self.kind, like)
+        if isinstance(like, (int, float)) and not isinstance(like, bool):  # a plain number stays one
+            return written(self.value, "count")
+        try:
+            return written(self.value, self.kind, like)
+        except Exception:  # pint raises several unrelated types for a unit it does not know, such as dBA
+            return written(self.value, self.kind)
 
     def stands(self, now: Any) -> bool:
         """Return True if what stands in a file already says this."""
-        if self.kind in ("text", "truth", "texts", "position"):
-            return now == self.text(now)
+        if self.value is None or self.kind in ("text", "truth", "texts"):
+            return type(now) is type(self.text()) and now == self.text()
+        if self.kind == "position":
+            fine = isinstance(now, list) and len(now) == 3
+            return fine and all(Leaf(v, "length").stands(n) for v, n in zip(self.value, now, strict=True))
         try:
-            return to_si("", now, self.kind) == self.value
+            return bool(to_si("", now, self.kind) == self.value)
         except ValueError:
             return False
 
 
 # --------------------------------------------------------------------------------------------------- finding
 
+_TOKEN = re.compile(
+    r"""(?P<skip>[ \t\r]+|\#[^\n]*)
+      | (?P<line>\n)
+      | (?P<text>\"{3}(?:\\.|[^\\])*?\"{3}\"{0,2} | '{3}.*?'{3}'{0,2} | "(?:\\.|[^"\\\n])*" | '[^'\n]*')
+      | (?P<mark>[\[\]{},=.])
+      | (?P<bare>[^\s\[\]{},="'\#.]+)""",
+    re.VERBOSE | re.DOTALL,
+)
 
-def line_of(text: str, path: Path) -> int | None:
+
+class _Finder:
+    """Walks through the text of a document that TOML accepts and notes where each key and list entry stands."""
+
+    def __init__(self, text: str) -> None:
+        self.tokens = [m for m in _TOKEN.finditer(text) if m.lastgroup != "skip"]
+        self.found: dict[Path, tuple[int, int]] = {}
+        self.at = 0
+
+    def sign(self) -> str:
+        """Return the next token if it is a mark or the end of a line, "" for anything else."""
+        token = self.tokens[self.at]
+        return token[0] if token.lastgroup in ("mark", "line") else ""
+
+    def walk(self) -> dict[Path, tuple[int, int]]:
+        here: Path = ()
+        tables: dict[Path, int] = {}
+        while self.at < len(self.tokens):
+            if self.sign() == "\n":
+                self.at += 1
+            elif self.sign() == "[":
+                self.at += 1
+                listed = self.sign() == "["
+                self.at += listed
+                here = self.key((), "]")
+                self.at += listed
+                if listed:
+                    tables[here] = tables.get(here, -1) + 1
+                    here = (*here, tables[here])
+            else:
+                self.value(self.key(here, "="))
+        return self.found
+
+    def key(self, path: Path, end: str) -> Path:
+        """Pass a key and the mark after it; return its path."""
+        while self.sign() != end:
+            token = self.tokens[self.at]
+            if token[0] != ".":
+                quoted = token.lastgroup == "text"
+                path = (*path, next(iter(tomllib.loads(f"{token[0]} = 0"))) if quoted else token[0])
+                self.found.setdefault(path, token.span())
+            self.at += 1
+        self.at += 1
+        return path
+
+    def value(self, path: Path) -> None:
+        """Pass a value."""
+        sign, number = self.sign(), 0
+        if sign not in ("[", "{"):
+            while self.at < len(self.tokens) and self.sign() not in ("\n", ",", "]", "}"):
+                self.at += 1
+            return
+        self.at += 1
+        while self.sign() not in ("]", "}"):
+            if self.sign() in ("\n", ","):
+                self.at += 1
+            elif sign == "{":
+                self.value(self.key(path, "="))
+            else:
+                self.found[*path, number] = self.tokens[self.at].span()
+                self.value((*path, number))
+                number += 1
+        self.at += 1
+
+
+def places(text: str) -> dict[Path, tuple[int, int]]:
+    """Return where every key and every list entry of a TOML document stands: start and end of its first sign."""
+    return _Finder(text).walk()
+
+
+def line_of(text: str, path: Path, where: dict[Path, tuple[int, int]] | None = None) -> int | None:
     """
     Return the line, counted from 1, on which a field of a TOML document stands.
 
-    A field that is not there is looked for where it belongs: its table, or the table around that.
+    A field that is not there is looked for where it belongs: its table, or the table around that. Give `where`,
+    the `places` of the text, to look for many.
     """
-    while path:
-        try:
-            document = tomlkit.parse(text)
-            holder: Any = document
-            for step in path[:-1]:
-                holder = holder[step]
-            if not isinstance(holder[path[-1]], AbstractTable) or isinstance(holder[path[-1]], InlineTable):
-                # Put something there that is nowhere else, and look on which line it comes out.
-                holder[path[-1]] = mark = "\u0091place\u0091"
-                before = tomlkit.dumps(document).partition(_escaped(mark))
-                return before[0].count("\n") + 1 if before[1] else None
-            return next((n for n, steps in _headers(text) if steps[: len(path)] == path), None)
-        except (KeyError, IndexError, TypeError, AttributeError, ValueError, TOMLKitError):
-            path = path[:-1]
-    return None
-
-
-def _escaped(mark: str) -> str:
-    return tomlkit.item(mark).as_string()
-
-
-def _headers(text: str) -> Iterator[tuple[int, Path]]:
-    """Yield (line, path) of every table header."""
-    for number, line in enumerate(text.splitlines(), start=1):
-        if line.lstrip().startswith("["):
-            try:
-                table = tomllib.loads(line)
-            except tomllib.TOMLDecodeError:
-                continue  # a line of an array or of a text
-            steps = []
-            while isinstance(table, dict) and table:
-                ((key, table),) = table.items()
-                steps.append(key)
-            yield number, tuple(steps)
+    where = places(text) if where is None else where
+    while path and path not in where:
+        path = path[:-1]
+    return text.count("\n", 0, where[path][0]) + 1 if path else None
 
 
 # -------------------------------------------------------------------------------------------------- changing
@@ -118,12 +179,12 @@ def changed(text: str, old: dict, new: dict) -> str:
     """
     windows = "\r\n" in text and "\n" not in text.replace("\r\n", "")
     document = tomlkit.parse(text.replace("\r\n", "\n") if windows else text)
-    _change(document, old, new, ())
+    _change(document, old, new)
     out = tomlkit.dumps(document)
     return out.replace("\n", "\r\n") if windows else out
 
 
-def _change(table: Any, old: dict, new: dict, path: Path) -> None:
+def _change(table: Any, old: dict, new: dict) -> None:
     for key in old:
         if key not in new and key in table:
             del table[key]
@@ -131,17 +192,19 @@ def _change(table: Any, old: dict, new: dict, path: Path) -> None:
         before = old.get(key)
         if key in old and before == value:
             continue
-        here = (*path, key)
+        now = table.get(key)
         if isinstance(value, dict):
-            if not isinstance(table.get(key), Mapping):
+            if not isinstance(now, Mapping):
                 if not _says(value):
                     continue
-                table[key] = tomlkit.inline_table() if isinstance(table, InlineTable) else tomlkit.table()
-                before = {}
-            _change(table[key], before if isinstance(before, dict) else {}, value, here)
+                # A table in the place of a value stays on its line, or the lines after it would belong to it.
+                inline = now is not None or isinstance(table, InlineTable)
+                above = any(isinstance(inner, dict) for inner in value.values())
+                table[key] = tomlkit.inline_table() if inline else tomlkit.table(is_super_table=above)
+            _change(table[key], before if isinstance(before, dict) else {}, value)
         elif isinstance(value, list):
-            if isinstance(table.get(key), Array) and isinstance(before, list):
-                _change_list(table[key], before, value, here)
+            if isinstance(now, Array) and isinstance(before, list):
+                _change_list(now, before, value)
             else:
                 table[key] = _listed(value)
         else:
@@ -150,54 +213,57 @@ def _change(table: Any, old: dict, new: dict, path: Path) -> None:
 
 def _says(value: Any) -> bool:
     """Return True unless a table would stand empty."""
-    return (
-        any(map(_says, value.values()))
-        if isinstance(value, dict)
-        else value != Leaf(None) and (not isinstance(value, Leaf) or value.value != value.default)
-    )
+    return any(map(_says, value.values())) if isinstance(value, dict) else value != Leaf(None) and _is_said(value)
 
 
-def _set(table: Any, key: Any, leaf: Any) -> None:
-    leaf = leaf if isinstance(leaf, Leaf) else Leaf(leaf)
-    now = table.get(key) if isinstance(table, Mapping) else table[key]
-    if now is None and leaf.value == leaf.default:
+def _is_said(value: Any) -> bool:
+    return not isinstance(value, Leaf) or value.value != value.default
+
+
+def _set(table: Any, key: Any, leaf: Leaf) -> None:
+    """Set a value of a table."""
+    now = table.get(key)
+    if now is None:
+        if _is_said(leaf):
+            table[key] = leaf.text()
         return
     now = now.unwrap() if hasattr(now, "unwrap") else now
-    if leaf.value is None:
+    if leaf.value is None and leaf.default is None:
         del table[key]
-    elif now is None or not leaf.stands(now):
+    elif not leaf.stands(now):
         table[key] = leaf.text(now)
 
 
-def _change_list(array: Array, old: list, new: list, path: Path) -> None:
+def _change_list(array: Array, old: list, new: list) -> None:
     """Change a list entry by entry; entries are known again by their name, so that comments stay with them."""
     match = difflib.SequenceMatcher(a=[_name(e) for e in old], b=[_name(e) for e in new], autojunk=False)
     shift = 0
     for tag, i1, i2, j1, j2 in match.get_opcodes():
+        pairs = list(zip(range(i1, i2), range(j1, j2), strict=False))
+        for i, j in pairs:
+            if old[i] == new[j]:
+                continue
+            if isinstance(new[j], dict) and isinstance(old[i], dict) and next(iter(new[j])) == next(iter(old[i])):
+                _change(array[i + shift], old[i], new[j])
+            elif isinstance(new[j], list) and isinstance(old[i], list):
+                _change_list(array[i + shift], old[i], new[j])
+            else:
+                array[i + shift] = _entry(new[j])
         if tag == "equal":
-            for i, j in zip(range(i1, i2), range(j1, j2), strict=True):
-                if old[i] == new[j]:
-                    continue
-                if isinstance(new[j], dict):
-                    _change(array[i + shift], old[i], new[j], (*path, j))
-                elif isinstance(new[j], list):
-                    _change_list(array[i + shift], old[i], new[j], (*path, j))
-                else:
-                    _set(array, i + shift, new[j])
             continue
-        for _ in range(i2 - i1):
-            del array[i1 + shift]
-        for offset, j in enumerate(range(j1, j2)):
-            array.insert(i1 + shift + offset, _entry(new[j]))
+        for _ in range(i1 + len(pairs), i2):
+            del array[i1 + len(pairs) + shift]
+        for j in range(j1 + len(pairs), j2):
+            array.insert(i1 + shift + j - j1, _entry(new[j]))
         shift += (j2 - j1) - (i2 - i1)
 
 
 def _name(entry: Any) -> str:
-    """Return what an entry of a list is known by: itself, or the first value of its table."""
+    """Return what an entry of a list is known by: itself, its first value, the first entry of its own."""
     if isinstance(entry, dict):
         key, value = next(iter(entry.items()))
-        return f"{key}: {value.value if isinstance(value, Leaf) else len(value)}"
-    return f"list of {len(entry)}" if isinstance(entry, list) else str(entry)
+        return f"{key}: {value.value if isinstance(value, Leaf) else _name(value)}"
+    return f"list of {_name(entry[0]) if entry else ''}" if isinstance(entry, list) else f"entry {entry}"
 
 
 def _entry(value: Any, indent: str = "  ") -> Any:
@@ -207,9 +273,8 @@ def _entry(value: Any, indent: str = "  ") -> Any:
 
 def _entry_text(value: Any, indent: str) -> str:
     if isinstance(value, dict):
-        given = {k: v for k, v in value.items() if not isinstance(v, Leaf) or v.value != v.default}
-        inner = ", ".join(f"{_key(k)} = {_entry_text(v, indent)}" for k, v in given.items())
-        return f"{{ {inner} }}"
+        given = {k: v for k, v in value.items() if _is_said(v)}
+        return f"{{ {', '.join(f'{k} = {_entry_text(v, indent)}' for k, v in given.items())} }}"
     if isinstance(value, list) and any(isinstance(v, (list, dict)) for v in value):
         deep = any(isinstance(v, list) for v in value)
         between = f"\n{indent}  " if deep else " "
@@ -218,10 +283,6 @@ def _entry_text(value: Any, indent: str) -> str:
     if isinstance(value, list):
         return f"[{', '.join(_entry_text(v, indent) for v in value)}]"
     return tomlkit.item(value.text() if isinstance(value, Leaf) else value).as_string()
-
-
-def _key(name: str) -> str:
-    return tomlkit.item({name: 0}).as_string().partition(" = ")[0].strip()
 
 
 def _listed(value: list) -> Array:

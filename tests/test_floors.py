@@ -38,9 +38,11 @@ FLOORS = {
     "sweep": 9,
     "compare": 9,
     "mine": 9,
+    "draft": 9.2,
     # The face of the package: below the pictures, so that `import loopmath` needs no drawing library.
     "": 9.5,
     "style": 10,
+    "layout": 10.2,
     "figures": 10.5,
     "schematic": 10.5,
     "panels": 11,

@@ -1,0 +1,230 @@
+"""
+A plan while it is being written: its text, what is wrong with it, and every change one step back.
+
+The text of the file is the truth; a form field, a button and typing all change the text, and the plan is read
+from it anew. So whatever a panel does can be read, compared and mailed as a file.
+"""
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.items import InlineTable
+
+from loopmath import catalogue, mine
+from loopmath import loop as tree
+from loopmath.checks import InputError, one_of
+from loopmath.files import Origin, Saved, read_text, save_over
+from loopmath.plan import LAYOUTS, Plan
+from loopmath.planfile import FORMAT, PARTS, plan_of_text, text_of
+from loopmath.reader import Problem, Problems, parsed
+from loopmath.toml_text import Path as Place
+
+#: Steps that can be taken back.
+MOST_STEPS = 200
+#: What can be added to a loop -> how a person calls it.
+KINDS = {
+    "run": "run of tube",
+    "dead leg": "dead leg (drain, fill)",
+    **{kind: kind for kind in PARTS},
+    "inline": "in-line part",
+}
+
+
+@dataclass
+class Draft:
+    """
+    A plan file being edited.
+
+    Attributes
+    ----------
+    origin : Origin
+        The file as it was read or last saved.
+    text : str
+        The file as it would be saved now.
+    plan : Plan or None
+        What the text says, None while something in it is not accepted.
+    problems : list of InputError
+        What is not accepted, in the order of the file.
+    """
+
+    origin: Origin
+    text: str = ""
+    plan: Plan | None = None
+    problems: list[InputError] = field(default_factory=list)
+    steps: list[str] = field(default_factory=list)
+
+    @classmethod
+    def opened(cls, path: Path) -> "Draft":
+        """Return the draft of a file; InputError if it cannot be read as text at all."""
+        draft = cls(read_text(path, "plan file"))
+        draft._take(draft.origin.text)
+        return draft
+
+    @property
+    def changed(self) -> bool:
+        """True if it differs from the file."""
+        return self.text != self.origin.text
+
+    def _take(self, text: str) -> None:
+        self.text = text
+        try:
+            self.plan, self.problems = plan_of_text(text, self.origin.path), []
+        except (Problems, Problem) as fault:
+            self.plan, self.problems = None, getattr(fault, "problems", [fault])
+        except InputError as fault:
+            self.plan, self.problems = None, [fault]
+
+    def write(self, text: str) -> None:
+        """Take another text."""
+        if text != self.text:
+            self.steps = [*self.steps[-MOST_STEPS:], self.text]
+            self._take(text)
+
+    def back(self) -> None:
+        """Take the last step back."""
+        if self.steps:
+            self._take(self.steps.pop())
+
+    def fields(self) -> dict:
+        """Return what the text says as plain dicts, empty while it is no TOML."""
+        try:
+            return parsed(Origin(self.origin.path, self.text, ""), "plan file")
+        except InputError:
+            return {}
+
+    def put(self, place: Place, value: Any) -> None:
+        """Set one field to what was typed, right or wrong: the reader says what it makes of it. None takes it out."""
+        if self.fields().get("format") != FORMAT and self.plan is not None:
+            self._rewrite(self.plan)  # an older version is brought forward first
+        self.write(with_value(self.text, place, value))
+
+    # ---------------------------------------------------------------------------------------------- the order
+
+    def _ready(self) -> Plan:
+        if self.plan is None:
+            raise InputError("plan", "not readable yet", "a plan with nothing wrong", "Put right what is listed first.")
+        return self.plan
+
+    def _rewrite(self, plan: Plan) -> None:
+        """Write a changed plan into the text, only where it changed."""
+        self.write(text_of(replace(plan, origin=Origin(self.origin.path, self.text, ""))))
+
+    def _reorder(self, items: list) -> None:
+        self._rewrite(replace(self._ready(), loop=tree.Series(*items)))
+
+    def order(self) -> list[str]:
+        """Return the entries of the flow order in words, numbered."""
+        return (
+            [f"{n}. {entry_words(item)}" for n, item in enumerate(self.plan.loop.items, start=1)] if self.plan else []
+        )
+
+    def move(self, place: int, by: int) -> int:
+        """Move an entry of the order earlier (-1) or later (1); return where it is now."""
+        items = list(self._ready().loop.items)
+        to = min(max(place + by, 0), len(items) - 1)
+        items.insert(to, items.pop(place))
+        self._reorder(items)
+        return to
+
+    def remove(self, place: int) -> None:
+        """Take an entry out of the order, and what the file says of it."""
+        items = list(self._ready().loop.items)
+        del items[place]
+        self._reorder(items)
+
+    def add(self, kind: str, name: str, place: int) -> None:
+        """Put a new element behind an entry of the order, with the first part of its kind; all of it can be changed."""
+        plan = self._ready()
+        one_of("kind", kind, KINDS)
+        name = name.strip() or _free(kind, plan)
+        if name in {leaf.name for leaf in tree.leaves(plan.loop)}:
+            raise InputError("name", name, "a name not used in this loop yet", "Add a word that tells the two apart.")
+        items = list(plan.loop.items)
+        items.insert(place + 1, _new(kind, name, plan))
+        self._reorder(items)
+
+    def lay_out(self, layout: str) -> None:
+        """Lay the blocks in series or in parallel."""
+        one_of("layout", layout, LAYOUTS)
+        self._rewrite(self._ready().set(layout=layout))
+
+    # ------------------------------------------------------------------------------------------------- saving
+
+    def target(self) -> Path:
+        """Return where it would be saved: its own file, for an example a copy among the user's plans."""
+        if not mine.is_example(self.origin.path):
+            return self.origin.path
+        return mine.own_folder() / "plans" / self.origin.path.name
+
+    def save(self) -> Saved:
+        """Save the text, whatever is wrong with it, and choose it as the plan every page opens."""
+        path = self.target()
+        known = self.origin if path == self.origin.path else None
+        saved = save_over(path, self.text, known, "plan file")
+        self.origin = read_text(saved.path, "plan file")
+        mine.choose(saved.path)
+        return saved
+
+
+def entry_words(item: Any) -> str:
+    """Return an entry of the flow order in a few words."""
+    if isinstance(item, tree.Parallel):
+        branches = (" + ".join(e.name for e in tree.leaves(b) if not isinstance(e, tree.Run)) for b in item.branches)
+        return f"side by side: {' | '.join(branches)}"
+    if isinstance(item, (tree.Run, tree.DeadLeg)):
+        return f"{item.kind} “{item.name}”, {1e3 * item.length:.0f} mm"
+    return item.name if item.name == item.kind else f"{item.name} ({item.kind})"
+
+
+def _free(kind: str, plan: Plan) -> str:
+    """Return a name for a new element that nothing in the loop has."""
+    taken, number = {leaf.name for leaf in tree.leaves(plan.loop)}, 2
+    base = {"inline": "in-line part"}.get(kind, kind)
+    if base not in taken:
+        return base
+    while f"{base} {number}" in taken:
+        number += 1
+    return f"{base} {number}"
+
+
+def _new(kind: str, name: str, plan: Plan) -> tree.Element:
+    """Return a new element with ordinary numbers."""
+    if kind in ("run", "dead leg"):
+        runs = plan.units(tree.Run)
+        tube = plan.tube or (runs[0].tube if runs else catalogue.part("tube", catalogue.names("tube")[0]))
+        if kind == "run":
+            return tree.Run(name, tube, 0.3, fitting_metal=plan.fitting_metal)
+        return tree.DeadLeg(name, tube, 0.1, "drain")
+    part = catalogue.part(kind, catalogue.names(kind)[0])
+    if kind == "block":
+        return tree.Source(name, part, 100.0)
+    if kind == "radiator":
+        fan = min((catalogue.part("fan", n) for n in catalogue.names("fan")), key=lambda f: abs(f.size - part.fan_size))
+        return tree.RadiatorUnit(name, part, fan, 0.6)
+    return PARTS[kind][0](name, part)
+
+
+def with_value(text: str, place: Place, value: Any) -> str:
+    """
+    Return the text of a document with one field set to what a person typed; None takes the field out.
+
+    Tables on the way that are not there are added; everything else stays as it was.
+    """
+    windows = "\r\n" in text and "\n" not in text.replace("\r\n", "")
+    document = tomlkit.parse(text.replace("\r\n", "\n") if windows else text)
+    holder: Any = document
+    for step in place[:-1]:
+        if isinstance(step, str) and step not in holder:
+            if value is None:
+                return text
+            holder[step] = tomlkit.inline_table() if isinstance(holder, InlineTable) else tomlkit.table()
+        holder = holder[step]
+    if value is None:
+        if place[-1] in holder:
+            del holder[place[-1]]
+    elif place[-1] not in holder or holder[place[-1]] != value:
+        holder[place[-1]] = value
+    out = tomlkit.dumps(document)
+    return out.replace("\n", "\r\n") if windows else out
