@@ -1,5 +1,6 @@
 """The user's files: read whole and in words, written whole or not at all, never over somebody else's change."""
 
+import codecs
 import hashlib
 import os
 import tempfile
@@ -30,6 +31,11 @@ class Origin:
     text: str
     digest: str
 
+    @property
+    def marked(self) -> bool:
+        """True if the file began with a byte order mark, which `text` leaves out."""
+        return digest(codecs.BOM_UTF8 + self.text.encode("utf-8")) == self.digest
+
 
 def digest(raw: bytes) -> str:
     """Return a fingerprint of a file's bytes."""
@@ -54,7 +60,7 @@ def read_text(path: str | Path, what: str, largest: int = LARGEST) -> Origin:
     InputError
         If it is missing, a folder, too large, not to be read, or not in UTF-8.
     """
-    path = Path(path)
+    path = Path(path).absolute()  # so that it goes back there wherever the session has moved to
     try:
         if path.is_dir():
             raise InputError(what, str(path), "a file, not a folder")
@@ -74,7 +80,12 @@ def read_text(path: str | Path, what: str, largest: int = LARGEST) -> Origin:
 
 
 def write_whole(path: Path, text: str) -> Path:
-    """Write a file so that it is there whole or not at all: temporary file, flush, replace."""
+    """
+    Write a file so that it is there whole or not at all: temporary file, flush, replace.
+
+    Its permissions are kept; where a link stands, the file it leads to is written and the link stays.
+    """
+    given, path = path, Path(os.path.realpath(path))
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".tmp")
     try:
         with os.fdopen(handle, "wb") as file:
@@ -86,7 +97,7 @@ def write_whole(path: Path, text: str) -> Path:
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
-    return path
+    return given
 
 
 def _umask() -> int:
@@ -114,7 +125,7 @@ def save_over(path: Path, text: str, origin: Origin | None, what: str) -> Saved:
     text : str
         The whole file.
     origin : Origin, optional
-        What the text started from. If the file on disk is no longer that, or was never read, a second file
+        What this very file held when it was read. If it no longer holds that, or was never read, a second file
         beside it takes the text.
     what : str
         What it is, for the message.
@@ -132,11 +143,11 @@ def save_over(path: Path, text: str, origin: Origin | None, what: str) -> Saved:
             known = origin is not None and digest(raw) == origin.digest
             if not known and raw != text.encode("utf-8"):
                 target = second(path)
-                reason = (
-                    "was changed on disk since it was read" if origin and origin.path == path else "is there already"
-                )
+                reason = "is there already" if origin is None else "was changed on disk since it was read"
                 words = f"{path.name} {reason}, so it was left alone; yours is now in {target}."
         return Saved(write_whole(target, text), words)
+    except UnicodeEncodeError:
+        raise InputError(what, str(path), "text that UTF-8 can hold", "Half a sign stands in a name or note.") from None
     except OSError as fault:
         raise InputError(what, str(path), "a place that can be written to", f"The system says: {fault}.") from None
 

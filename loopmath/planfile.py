@@ -4,22 +4,21 @@ A user's plan file: one TOML document in, one plan out, every problem told at on
 What a document may hold stands once, in `SECTIONS` and `PARTS`; it is read and written from there.
 """
 
-import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from loopmath import catalogue, tables
+from loopmath import catalogue, parts, tables
 from loopmath import loop as tree
 from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, Saved, read_text, save_over
 from loopmath.laws import coolant as coolants
 from loopmath.plan import Plan
 from loopmath.reader import NEEDED, Reader, kinds_of, parsed
-from loopmath.toml_text import Leaf, changed, line_of
+from loopmath.toml_text import Leaf, changed, places
 
 #: The version of plan files this package writes; older ones are brought forward when they are read.
 FORMAT = 2
@@ -30,18 +29,25 @@ START = """# A loop plan. Quantities carry their units; lines that start with # 
 
 @dataclass(frozen=True)
 class Field:
-    """A line of the file: its key, its kind of quantity, what it is if left out, the attribute it becomes."""
+    """A line of the file: key, kind of quantity, what it is if left out, the attribute it becomes, words it may be."""
 
     key: str
     kind: str = "text"
     default: Any = NEEDED
     attribute: str = ""
+    known: Callable[[], Iterable[str]] | None = None
 
     @property
     def name(self) -> str:
         """Return the attribute it becomes."""
         return self.attribute or self.key
 
+
+def _metals() -> Iterable[str]:
+    return tables.by_name("metals.csv")
+
+
+FITTING_METAL = Field("fitting_metal", default="nickel plate", known=_metals)
 
 #: Table of the file -> its lines; "" is the top.
 SECTIONS: dict[str, tuple[Field, ...]] = {
@@ -63,7 +69,7 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("money", "count", None, "money_limit"),
         Field("currency", default=""),
     ),
-    "tube": (Field("fitting_metal", default="nickel plate"),),
+    "tube": (FITTING_METAL,),
 }
 #: Kind of part -> element of the loop, and the lines that say how the part is used.
 PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
@@ -81,7 +87,7 @@ PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
         (
             Field("fan_speed", "share", 1.0),
             Field("fans_in_series", "count", 1.0),
-            Field("air", default="room"),
+            Field("air", default="room", known=lambda: ("room", "case")),
             Field("air_flow_each", "air flow", 0.0),
             Field("filter_loss", "count", 0.0),
         ),
@@ -92,13 +98,20 @@ PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
 }
 #: Lines that any part may have.
 ANY_PART = (Field("position", "position", None), Field("note", default=""))
+#: The same of the tube entries of the flow order.
+NOTE = Field("note", default="")
 RUN = (
     Field("length", "length"),
     Field("bends", "count", 0.0),
     Field("fittings", "count", 0.0),
     Field("ends", "count", 2.0),
+    FITTING_METAL,
+    NOTE,
 )
-DEAD_LEG = (Field("length", "length"), Field("purpose", default="other"))
+DEAD_LEG = (Field("length", "length"), Field("purpose", default="other", known=lambda: tree.PURPOSES), NOTE)
+TUBES: dict[str, tuple[type, tuple[Field, ...]]] = {"run": (tree.Run, RUN), "dead_leg": (tree.DeadLeg, DEAD_LEG)}
+#: Parallel groups inside of each other, at most.
+MOST_NESTED = 10
 
 
 def demo_plan() -> Plan:
@@ -141,54 +154,65 @@ def plan_of_text(text: str, path: Path) -> Plan:
 
 def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     """Return the plan a TOML document describes; see `load_plan` for what is raised."""
-    read = Reader()
-    version = document.get("format", "missing")
-    if type(version) is not int or version not in (*FORWARD, FORMAT):
+    version, renamed = document.get("format", "missing"), {}
+    known_version = type(version) is int and version in (*FORWARD, FORMAT)
+    if known_version and version < FORMAT:
+        document, renamed = FORWARD[version](document)
+    read = Reader(renamed)
+    if not known_version:
         accepted = f"{FORMAT}, or an older one: {', '.join(map(str, FORWARD))}"
         read.note(("format",), version, accepted, "This package reads those versions of plan files.")
-    elif version < FORMAT:
-        document = FORWARD[version](document)
     read.known(document, (), ("format", "parts", "part_data", "loop", "title", "notes", *SECTIONS))
-    values, places = {}, {"loop": ("loop", "order")}
+    tube_fields = ("part", *kinds_of(catalogue.CATALOGUE["tube"][1]))
+    values, at = {}, {"loop": ("loop", "order")}
     for section, lines in SECTIONS.items():
         place = (section,) if section else ()
         table = read.table(document.get(section, {}), place) if section else document
         if section:
-            known = kinds_of(catalogue.CATALOGUE["tube"][1]) if section == "tube" else ()
-            read.known(table, place, [*(f.key for f in lines), *(("part",) if section == "tube" else ()), *known])
-        for line in lines:
-            values[line.name] = read.value(table, place, line.key, line.kind, line.default)
-            places[line.name] = (*place, line.key)
+            read.known(table, place, [*(f.key for f in lines), *(tube_fields if section == "tube" else ())])
+        values |= _values(read, lines, table, place)
+        at |= {line.name: (*place, line.key) for line in lines}
     lookup = _Lookup(read, read.table(document.get("part_data", {}), ("part_data",)))
     tube_table = read.table(document.get("tube", {}), ("tube",))
     runs = any("part" not in e for e in _entries(document) if isinstance(e, dict) and "parallel" not in e)
-    tube = lookup.part("tube", tube_table, ("tube",), "") if tube_table or runs else None
-    values["coolant"] = (
-        read.tried(places["coolant"], coolants.coolant, values["coolant"]) if values["coolant"] else None
-    )
-    metals = tables.by_name("metals.csv")
+    tube = lookup.part("tube", tube_table, ("tube",)) if runs or any(f in tube_table for f in tube_fields) else None
+    if values["coolant"] is not None:
+        values["coolant"] = read.tried(at["coolant"], coolants.coolant, values["coolant"])
     for number, metal in enumerate(values["also_wetted"] or ()):
-        read.tried((*places["also_wetted"], number), one_of, "", metal, metals)
-    if values["fitting_metal"]:
-        read.tried(places["fitting_metal"], one_of, "", values["fitting_metal"], metals)
+        read.tried((*at["also_wetted"], number), one_of, "", metal, _metals())
     described = read.table(document.get("parts", {}), ("parts",))
     elements = {
         name: _element(lookup, name, read.table(t, ("parts", name)), ("parts", name)) for name, t in described.items()
     }
+    kinds = [t.get("kind") for t in described.values() if isinstance(t, dict)]
     loop_table = read.table(document.get("loop", {}), ("loop",))
     read.known(loop_table, ("loop",), ("order",))
-    used: list[str] = []
-    fresh = _Order(lookup, elements, tube, values["fitting_metal"], used)
+    fresh = _Order(lookup, elements, tube, values["fitting_metal"])
     items = fresh.items(loop_table.get("order", []), ("loop", "order"))
     for name in elements:
-        if name not in used:
+        if name not in fresh.used:
             remedy = "Name it in loop.order or remove the part."
             read.note(("parts", name), "not in loop.order", "a place in the flow order", remedy)
-    plan = None
-    if not read.problems:
-        plan = read.built(Plan, (), places, loop=tree.Series(*items), tube=tube, origin=origin, **values)
+    if "pump" not in kinds and all(kind in PARTS for kind in kinds if isinstance(kind, str)):
+        read.note(("loop", "order"), "no pump", "at least one pump", "Add a pump to [parts] and to the loop's order.")
+    loop = tree.Series(*items)
+    if read.problems:  # what is wrong with the loop was told; the rest is looked at beside one that is right
+        loop = tree.Series(tree.PumpUnit("pump", parts.Pump("pump", 1.0, 1e-4)))
+        values["coolant"] = values["coolant"] or coolants.coolant("water")
+    plan = read.built(Plan, (), at, loop=loop, tube=tube, origin=origin, **values)
     read.done("plan", origin.text if origin else "")
     return plan
+
+
+def _values(read: Reader, lines: Iterable[Field], table: dict, place: tuple) -> dict[str, Any]:
+    """Return what a table says in its lines, by attribute; None for what cannot be read."""
+    out = {}
+    for line in lines:
+        value = read.value(table, place, line.key, line.kind, line.default)
+        if line.known is not None and value is not None and line.key in table:
+            value = read.tried((*place, line.key), one_of, "", value, line.known())
+        out[line.name] = value
+    return out
 
 
 def _entries(document: dict) -> list:
@@ -212,27 +236,27 @@ class _Lookup:
     def __init__(self, read: Reader, part_data: dict) -> None:
         self.read = read
         self.own = catalogue.read_parts(read, part_data, ("part_data",))
+        #: Parts that are described there, right or wrong.
+        self.listed = {(k, name) for k, inner in part_data.items() if isinstance(inner, dict) for name in inner}
 
-    def part(self, kind: str, table: dict, place: tuple, name: str, key: str = "part") -> Any:
+    def part(self, kind: str, table: dict, place: tuple, name: str = "", key: str = "part") -> Any:
         """
         Return the part that `table[key]` names, with those of its fields changed that the table gives.
 
-        Without that key, the table is to describe a part of its own, called `name`.
+        Without that key, the table is to describe a part of its own, called `name`. None if it cannot be read.
         """
         if key not in table and name and any(f in table for f in kinds_of(catalogue.CATALOGUE[kind][1])):
             return catalogue.read_record(self.read, kind, name, table, place)
         value = self.read.value(table, place, key, "text")
-        if value is None:
-            return None
+        if value is None or (kind, value) in self.listed - self.own.keys():
+            return None  # what is wrong with it was told
         base = self.own.get((kind, value)) or self.read.tried((*place, key), self._catalogue, kind, value)
         return None if base is None else catalogue.read_record(self.read, kind, value, table, place, base)
 
     def _catalogue(self, kind: str, name: str) -> Any:
         own = [n for k, n in self.own if k == kind]
-        one_of(
-            "", name, [*own, *catalogue.names(kind)], "The catalogue is in data/; your own parts are listed with it."
-        )
-        return catalogue.part(kind, name)
+        remedy = "The catalogue is in data/; your own parts are listed with it."
+        return catalogue.part(kind, one_of("", name, [*own, *catalogue.names(kind)], remedy))
 
 
 def _element(lookup: _Lookup, name: str, table: dict, place: tuple) -> Any:
@@ -244,56 +268,48 @@ def _element(lookup: _Lookup, name: str, table: dict, place: tuple) -> Any:
     made, lines = PARTS[kind]
     lines = (*lines, *ANY_PART)
     fields = kinds_of(catalogue.CATALOGUE[kind][1])
-    read.known(
-        table, place, ("kind", "part", *(("fan",) if kind == "radiator" else ()), *(f.key for f in lines), *fields)
-    )
-    values = {f.name: read.value(table, place, f.key, f.kind, f.default) for f in lines}
-    part = lookup.part(kind, table, place, name)
-    if kind == "radiator":
+    fan_key = ("fan",) if kind == "radiator" else ()
+    read.known(table, place, ("kind", "part", *fan_key, *(f.key for f in lines), *fields))
+    values = _values(read, lines, table, place)
+    values[kind] = part = lookup.part(kind, table, place, name)
+    if kind == "radiator" and ("fan" in table or "air_flow_each" not in table):
         fan = values["fan"] = _fan(lookup, table, place)
         if fan is not None and part is not None and abs(fan.size - part.fan_size) > 1e-6:
             read.note((*place, "fan"), fan.name, f"a fan of {1e3 * part.fan_size:.0f} mm")
-        if fan is None and "fan" in table:
-            return None
-    keys = {f.name: (f.key,) for f in lines}
-    return read.built(made, place, keys, name=name, **{kind: part}, **values)
+    return read.built(made, place, {f.name: (f.key,) for f in lines}, name=name, **values)
 
 
 def _fan(lookup: _Lookup, table: dict, place: tuple) -> Any:
-    """Return the fan of a radiator: named, or named with some of its numbers changed; None if air is given instead."""
-    if isinstance(table.get("fan"), dict):
-        here = (*place, "fan")
-        lookup.read.known(table["fan"], here, ("part", *kinds_of(catalogue.CATALOGUE["fan"][1])))
-        return lookup.part("fan", table["fan"], here, f"{place[-1]} fan")
-    if "fan" not in table and table.get("air_flow_each"):
-        return None
-    name = lookup.read.value(table, place, "fan", "text")
-    return (
-        None
-        if name is None
-        else lookup.part("fan", {"part": name}, place, "")
-        if _known_fan(lookup, name, place)
-        else None
-    )
+    """Return the fan of a radiator: named, or a table that names one and changes some of its numbers."""
+    if not isinstance(table.get("fan"), dict):
+        return lookup.part("fan", {"fan": table["fan"]} if "fan" in table else {}, place, key="fan")
+    here = (*place, "fan")
+    lookup.read.known(table["fan"], here, ("part", *kinds_of(catalogue.CATALOGUE["fan"][1])))
+    return lookup.part("fan", table["fan"], here, _fan_name(place[-1]))
 
 
-def _known_fan(lookup: _Lookup, name: str, place: tuple) -> bool:
-    if ("fan", name) in lookup.own:
-        return True
-    return lookup.read.tried((*place, "fan"), lookup._catalogue, "fan", name) is not None
+def _fan_name(radiator: str) -> str:
+    """Return what a fan is called that is described where its radiator is."""
+    return f"{radiator} fan"
 
 
 class _Order:
     """Turns the flow order of a file into elements."""
 
-    def __init__(self, lookup: _Lookup, elements: dict, tube: Any, fitting_metal: Any, used: list) -> None:
+    def __init__(self, lookup: _Lookup, elements: dict, tube: Any, fitting_metal: Any) -> None:
         self.lookup, self.read = lookup, lookup.read
-        self.elements, self.tube, self.fitting_metal, self.used = elements, tube, fitting_metal, used
+        self.elements, self.tube, self.fitting_metal = elements, tube, fitting_metal
+        #: Names of the elements passed so far.
+        self.used: set[str] = set()
 
     def items(self, order: Any, place: tuple) -> list:
         """Return the elements of a flow order."""
         if not isinstance(order, list) or not order:
             self.read.note(place, order, "a list of elements in flow order")
+            return []
+        if len(place) > 2 + 3 * MOST_NESTED:
+            accepted = f"groups at most {MOST_NESTED} deep inside of each other"
+            self.read.note(place, "a group inside of too many", accepted)
             return []
         found = (self.item(entry, (*place, n)) for n, entry in enumerate(order))
         return [item for item in found if item is not None]
@@ -304,85 +320,87 @@ class _Order:
             remedy = "Parts are described in [parts.NAME]."
             if self.read.tried(here, one_of, "", entry, self.elements, remedy) is None:
                 return None
-            if entry in self.used:
-                self.read.note(
-                    here, entry, "each name once", "Describe a second part of this kind under a name of its own."
-                )
-            self.used.append(entry)
+            self.once(entry, here, "Describe a second part of this kind under a name of its own.")
             return self.elements[entry]
         kinds = [k for k in ("run", "dead_leg", "parallel") if isinstance(entry, dict) and k in entry]
         if len(kinds) != 1:
             return self.read.note(here, entry, "a part's name, or one of: a run, a dead_leg, a parallel group")
         return self.group(entry, here) if kinds[0] == "parallel" else self.tube_entry(kinds[0], entry, here)
 
+    def once(self, name: str, place: tuple, remedy: str) -> None:
+        """Note a name that came before."""
+        if name in self.used:
+            self.read.note(place, name, "each name once", remedy)
+        self.used.add(name)
+
     def group(self, entry: dict, here: tuple) -> Any:
         """Return the parallel group an entry describes."""
         self.read.known(entry, here, ("parallel",))
-        place = (*here, "parallel")
+        place, before = (*here, "parallel"), len(self.read.problems)
         branches = entry["parallel"] if isinstance(entry["parallel"], list) else []
         inner = [self.items(b, (*place, i)) for i, b in enumerate(branches)]
+        if len(self.read.problems) > before:
+            return None
         return self.read.tried(place, lambda: tree.Parallel(*(tree.Series(*b) for b in inner)))
 
     def tube_entry(self, kind: str, entry: dict, here: tuple) -> Any:
         """Return the run or dead leg an entry describes."""
-        lines = RUN if kind == "run" else DEAD_LEG
-        own = kinds_of(catalogue.CATALOGUE["tube"][1])
-        beside = ("fitting_metal",) if kind == "run" else ()
+        made, lines = TUBES[kind]
         if kind == "dead_leg" and "order" in entry:
             self.read.note((*here, "order"), entry["order"], "no elements", "Nothing flows through a dead leg.")
             entry = {key: value for key, value in entry.items() if key != "order"}
-        self.read.known(entry, here, (kind, "part", *(f.key for f in lines), *beside, *own))
-        values = {f.name: self.read.value(entry, here, f.key, f.kind, f.default) for f in lines}
-        values["note"] = self.read.value(entry, here, "note", "text", "")
+        own = kinds_of(catalogue.CATALOGUE["tube"][1])
+        self.read.known(entry, here, (kind, "part", *(f.key for f in lines), *own))
+        values = _values(self.read, lines, entry, here)
+        values["name"] = self.read.value(entry, here, kind, "text")
+        if values["name"] is not None:
+            self.once(values["name"], (*here, kind), "Give every run and dead leg a name of its own.")
+            if values["name"] in self.elements:
+                self.read.note((*here, kind), values["name"], "each name once", "A part of [parts] is called that.")
+        if kind == "run" and "fitting_metal" not in entry:
+            values["fitting_metal"] = self.fitting_metal
         tube = self.tube
         if "part" in entry:
-            tube = self.lookup.part("tube", entry, here, "")
+            tube = self.lookup.part("tube", entry, here)
         elif tube is not None and any(key in entry for key in own):
             tube = catalogue.read_record(self.read, "tube", tube.name, entry, here, tube)
-        if kind == "dead_leg":
-            return self.read.built(
-                tree.DeadLeg, here, name=self.read.value(entry, here, kind, "text"), tube=tube, **values
-            )
-        metal = self.read.value(entry, here, "fitting_metal", "text", self.fitting_metal)
-        if metal:
-            self.read.tried((*here, "fitting_metal"), one_of, "", metal, tables.by_name("metals.csv"))
-        name = self.read.value(entry, here, kind, "text")
-        return self.read.built(tree.Run, here, name=name, tube=tube, fitting_metal=metal, **values)
+        return self.read.built(made, here, tube=tube, **values)
 
 
 # ------------------------------------------------------------------------------------------ older versions
 
 
-def _forward_from_1(document: dict) -> dict:
+def _forward_from_1(document: dict) -> tuple[dict, dict[tuple, tuple]]:
     """Version 1 knew one heat of a block, and called it `heat`; it is the typical one now."""
-    parts = document.get("parts")
-    if not isinstance(parts, dict):
-        return document
+    described = document.get("parts")
+    blocks = [
+        name
+        for name, part in (described.items() if isinstance(described, dict) else ())
+        if isinstance(part, dict) and part.get("kind") == "block" and "typical_heat" not in part
+    ]
     renamed = {
-        name: {"typical_heat" if key == "heat" else key: value for key, value in part.items()}
-        if isinstance(part, dict) and part.get("kind") == "block"
-        else part
-        for name, part in parts.items()
+        name: {"typical_heat" if key == "heat" else key: value for key, value in described[name].items()}
+        for name in blocks
     }
-    return document | {"format": 2, "parts": renamed}
+    places = {("parts", name, "typical_heat"): ("parts", name, "heat") for name in blocks}
+    return document | ({"parts": described | renamed} if blocks else {}), places
 
 
-#: Older version -> what makes the next one of it.
-FORWARD: dict[int, Callable[[dict], dict]] = {1: _forward_from_1}
+#: Older version -> what makes the next one of it, with the places of what has another name now: new -> old.
+FORWARD: dict[int, Callable[[dict], tuple[dict, dict[tuple, tuple]]]] = {1: _forward_from_1}
 
 
-def _text_forward(text: str, plan: Plan) -> str:
+def _text_forward(text: str) -> str:
     """Return the text of a file of an older version in the present one, its comments kept."""
-    origin = Origin(Path(), text, "")
-    if parsed(origin, "plan file").get("format") != 1:
+    document = parsed(Origin(Path(), text, ""), "plan file")
+    if document["format"] == FORMAT:
         return text
-    lines = text.split("\n")
-    for unit in plan.units(tree.Source):
-        if (line := line_of(text, ("parts", unit.name, "heat"))) is not None:
-            lines[line - 1] = re.sub(r"(?<![\w-])heat(\s*=)", r"typical_heat\1", lines[line - 1], count=1)
-    line = line_of(text, ("format",))
-    lines[line - 1] = re.sub(r"=\s*1", f"= {FORMAT}", lines[line - 1], count=1)
-    return "\n".join(lines)
+    where = places(text)
+    _, renamed = FORWARD[document["format"]](document)
+    spans = [(where[old], new[-1]) for new, old in renamed.items() if old in where]
+    for (start, stop), key in sorted(spans, reverse=True):
+        text = text[:start] + key + text[stop:]
+    return changed(text, {"format": Leaf(document["format"], "count")}, {"format": Leaf(FORMAT, "count")})
 
 
 # --------------------------------------------------------------------------------------------------- writing
@@ -397,88 +415,140 @@ def described(plan: Plan) -> dict:
     InputError
         If the plan holds an array of designs, or a part that only Python knows.
     """
-    out: dict[str, Any] = {"format": Leaf(FORMAT, "count")}
-    for section, lines in SECTIONS.items():
-        values = {f.key: Leaf(_plain(plan, f), f.kind, f.default) for f in lines}
-        if section == "coolant":
-            values["kind"] = Leaf(plan.coolant.name)
-        if section:
-            out[section] = values
-        else:
-            out |= values
-    data: dict[str, dict] = {}
-    if plan.tube is not None:
-        out["tube"] = _reference("tube", plan.tube, data) | out["tube"]
-    parts: dict[str, dict] = {}
-    order = [_described_item(item, plan, parts, data) for item in _flat(plan.loop)]
-    return out | {"part_data": data, "parts": parts, "loop": {"order": order}}
+    return _Description(plan).whole()
 
 
-def _plain(record: Any, line: Field) -> Any:
-    value = getattr(record, line.name)
-    if line.kind not in ("text", "texts", "position") and value is not None:
-        if np.ndim(value):
-            raise InputError(line.name, "an array", "one value", "Save one design at a time.")
-        value = float(value)
-    return value
+class _Description:
+    """What a plan's file says."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.parts: dict[str, dict] = {}
+        #: Parts that are in no table of data/, by kind and name.
+        self.own: dict[str, dict[str, Any]] = {}
+
+    def whole(self) -> dict:
+        plan = self.plan
+        out: dict[str, Any] = {"format": Leaf(FORMAT, "count")}
+        for section, lines in SECTIONS.items():
+            values = _leaves(plan, lines)
+            if section == "coolant":
+                values["kind"] = Leaf(plan.coolant.name)
+            if section == "tube" and plan.tube is not None:
+                values = self.reference("tube", plan.tube) | values
+            out |= {section: values} if section else values
+        order = [self.item(item) for item in _flat(plan.loop)]
+        data = {
+            kind: {name: catalogue.described(kind, record) for name, record in inner.items()}
+            for kind, inner in self.own.items()
+        }
+        return out | {"part_data": data, "parts": self.parts, "loop": {"order": order}}
+
+    def reference(self, kind: str, record: Any, own_name: str = "") -> dict:
+        """Return how a file names a part; one that is not in data/ is described in `own`, or on the spot."""
+        base = catalogue.shipped(kind, record.name)
+        if base is None and record.name == own_name:
+            return {"part": Leaf(None)} | catalogue.described(kind, record)
+        if base is None:
+            base = self.own.setdefault(kind, {}).setdefault(record.name, record)
+        return {"part": Leaf(record.name)} | catalogue.described(kind, record, base)
+
+    def item(self, item: Any) -> Any:
+        """Return how the flow order names an element; what is more to say of a part goes into `parts`."""
+        if isinstance(item, tree.Parallel):
+            return {"parallel": [[self.item(i) for i in _flat(b)] for b in item.branches]}
+        for key, (made, lines) in TUBES.items():
+            if type(item) is made:
+                return {key: Leaf(item.name)} | self.tube(item) | _leaves(item, lines, self.plan)
+        kind = next((k for k, (made, _) in PARTS.items() if type(item) is made), None)
+        if kind is None:
+            name = type(item).__name__
+            raise InputError(item.name, name, "an element a plan file knows", "Give it as a part in the line.")
+        out = {"kind": Leaf(kind)} | self.reference(kind, getattr(item, kind), item.name)
+        if kind == "radiator":
+            out["fan"] = self.fan(item)
+        self.parts[item.name] = out | _leaves(item, (*PARTS[kind][1], *ANY_PART))
+        return item.name
+
+    def tube(self, item: Any) -> dict:
+        """Return how a run or dead leg names its tube: not at all if it is that of the plan."""
+        own, usual = self.plan.tube, self.reference("tube", item.tube)
+        return {} if own is not None and usual == self.reference("tube", own) else usual
+
+    def fan(self, item: tree.RadiatorUnit) -> Any:
+        """Return how a radiator names its fan: by its name alone if it is one as it is listed."""
+        if item.fan is None:
+            return Leaf(None)
+        fan = self.reference("fan", item.fan, _fan_name(item.name))
+        changed_too = any(leaf.value != leaf.default for key, leaf in fan.items() if key != "part")
+        return fan if changed_too or fan["part"].value is None else fan["part"]
+
+
+def _leaves(record: Any, lines: Iterable[Field], plan: Plan | None = None) -> dict[str, Leaf]:
+    """Return lines of a file; a run's fittings are by default what the plan says."""
+    out = {}
+    for line in lines:
+        value, default = getattr(record, line.name), line.default
+        if line.kind not in ("text", "texts", "position") and value is not None:
+            if np.ndim(value):
+                raise InputError(line.name, "an array", "one value", "Save one design at a time.")
+            value = float(value)
+        if line is FITTING_METAL and plan is not None:
+            default = plan.fitting_metal
+        out[line.key] = Leaf(value, line.kind, default)
+    return out
 
 
 def _flat(item: tree.Series) -> list:
     return [inner for child in item.items for inner in (_flat(child) if isinstance(child, tree.Series) else [child])]
 
 
-def _reference(kind: str, record: Any, data: dict, own_name: str = "") -> dict:
-    """Return how a file names a part; a part that is not in data/ is described in `data`, or on the spot."""
-    base = catalogue.shipped(kind, record.name)
-    if base is None and record.name == own_name:
-        return catalogue.described(kind, record)
-    if base is None:
-        full = catalogue.described(kind, record)
-        if data.setdefault(kind, {}).setdefault(record.name, full) is full:
-            return {"part": Leaf(record.name)}
-        raise_same = {k: v for k, v in full.items() if data[kind][record.name].get(k) != v}
-        return {"part": Leaf(record.name)} | raise_same
-    return {"part": Leaf(record.name)} | catalogue.described(kind, record, base)
-
-
-def _described_item(item: Any, plan: Plan, parts: dict, data: dict) -> Any:
-    """Return how the flow order names an element; what is more to say of a part goes into `parts`."""
-    if isinstance(item, tree.Parallel):
-        return {"parallel": [[_described_item(i, plan, parts, data) for i in _flat(b)] for b in item.branches]}
-    if isinstance(item, (tree.Run, tree.DeadLeg)):
-        run = isinstance(item, tree.Run)
-        out = {"run" if run else "dead_leg": Leaf(item.name)}
-        out |= {f.key: Leaf(_plain(item, f), f.kind, f.default) for f in (RUN if run else DEAD_LEG)}
-        tube = _reference("tube", item.tube, data)
-        if plan.tube is None or tube != _reference("tube", plan.tube, data):
-            out |= tube
-        if run:
-            out["fitting_metal"] = Leaf(item.fitting_metal, default=plan.fitting_metal)
-        return out | {"note": Leaf(item.note, default="")}
-    kind = next((k for k, (made, _) in PARTS.items() if type(item) is made), None)
-    if kind is None:
-        raise InputError(
-            item.name, type(item).__name__, "an element a plan file knows", "Give it as a part in the line."
-        )
-    lines = (*PARTS[kind][1], *ANY_PART)
-    out = {"kind": Leaf(kind)} | _reference(kind, getattr(item, kind), data, item.name)
-    if kind == "radiator" and item.fan is not None:
-        fan = _reference("fan", item.fan, data)
-        out["fan"] = fan if len(fan) > 1 else fan["part"]
-    parts[item.name] = out | {f.key: Leaf(_plain(item, f), f.kind, f.default) for f in lines}
-    return item.name
+def _in_text(document: dict, said: dict) -> dict:
+    """Return what a text says of a plan: parts that it only names are not described there."""
+    there = document.get("part_data", {})
+    data = {
+        kind: {
+            name: said["part_data"].get(kind, {}).get(name, {})
+            for name in inner
+            if name in said["part_data"].get(kind, {}) or catalogue.shipped(kind, name) is not None
+        }
+        for kind, inner in there.items()
+    }
+    return said | {"part_data": data}
 
 
 def text_of(plan: Plan) -> str:
     """Return the plan as the text of its file: that of its origin with only what changed changed."""
     new = described(plan)
     if plan.origin is None:
-        return changed(START, {}, new)
-    old_plan = read_plan(parsed(plan.origin, "plan file"), plan.origin)
-    old = described(old_plan)
-    if old == new:
-        return plan.origin.text
-    return changed(_text_forward(plan.origin.text, old_plan), old, new)
+        return _agreed(changed(START, {}, new), new)
+    text = plan.origin.text
+    document = parsed(plan.origin, "plan file")
+    try:
+        old = described(read_plan(document, plan.origin))
+    except InputError:  # a part it names is gone from the user's own since it was read
+        return _agreed(changed(_text_forward(text), {}, new), new)
+    there = document.get("part_data", {})
+    if old == new and all(name in there.get(kind, {}) for kind, inner in new["part_data"].items() for name in inner):
+        return text
+    return _agreed(changed(_text_forward(text), _in_text(document, old), new), new)
+
+
+def _agreed(text: str, new: dict) -> str:
+    """
+    Return a text that says a plan and nothing else.
+
+    A line that meant nothing while it said what holds anyway may mean something after a change beside it; so what
+    was written is read back, and what still differs is set right.
+    """
+    for _ in range(3):
+        document = parsed(Origin(Path(), text, ""), "plan file")
+        said = described(read_plan(document, Origin(Path(), text, "")))
+        if said == new:
+            return text
+        # Every line is looked at, whether it differs or not; only the order is known again entry by entry.
+        text = changed(text, {"loop": _in_text(document, said)["loop"]}, new)
+    raise InputError("plan", "as it is", "a plan that a file can hold", "Save it to a new file.")
 
 
 def save_plan(plan: Plan, path: str | Path | None = None) -> Saved:
@@ -508,19 +578,11 @@ def save_plan(plan: Plan, path: str | Path | None = None) -> Saved:
     if path is None and plan.origin is None:
         raise InputError("path", "none", "a path", "This plan was not read from a file; say where it should go.")
     path = Path(path) if path is not None else plan.origin.path
-    text = text_of(plan)
-    read_plan(parsed(Origin(path, text, ""), "plan file"))  # what cannot be read back is not written
-    mark = "\ufeff" if plan.origin is not None and _has_mark(plan.origin.path) else ""
-    own = plan.origin if plan.origin is not None and plan.origin.path == path else None
-    return save_over(path, mark + text, own, "plan file")
-
-
-def _has_mark(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(3) == b"\xef\xbb\xbf"
-    except OSError:
-        return False
+    text, own = text_of(plan), None
+    if plan.origin is not None:
+        own = plan.origin if path.resolve() == plan.origin.path.resolve() else None
+        text = ("\ufeff" if plan.origin.marked else "") + text
+    return save_over(path, text, own, "plan file")
 
 
 def reloaded(plan: Plan, saved: Saved) -> Plan:

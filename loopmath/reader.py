@@ -77,7 +77,7 @@ def _short(value: Any) -> Any:
     try:
         words = repr(value)
     except ValueError:  # more than 4300 digits
-        words = "a number of very many digits"
+        return "a number of very many digits"
     return value if len(words) <= LONGEST_VALUE else f"{words[:LONGEST_VALUE]}…"
 
 

@@ -21,7 +21,7 @@ USUAL = {
     "pump shut-off head": (1.0, 14.0),
     # Bore of the opening that would pass the run-out flow under the shut-off head without loss: small pumps are
     # much alike in it, big or small, so it is the sharpest test of flow against head.
-    "pump opening": (0.0045, 0.0092),
+    "pump opening": (0.0048, 0.0096),
     "pump power": (1.5, 80.0),
     "pump efficiency": (0.03, 0.6),
     # Air speed is flow over the square of the fan's size; the numbers are flow over (turns a second x size^3) and
@@ -83,7 +83,7 @@ def shown(kind: str, system: str = "metric") -> Callable[[float], str]:
     def show(v: float) -> str:
         size = abs(how.convert(float(v)))
         small = 0 < size < 1 and kind not in ("share", "sound", "temperature")
-        return (replace(how, digits=min(2 - int(np.floor(np.log10(size))), 9)) if small else how).text(v)
+        return (replace(how, digits=min(2 - int(np.floor(np.log10(size))), how.digits + 2)) if small else how).text(v)
 
     return show
 

@@ -49,6 +49,7 @@ FLOORS = {
     "panels.canvas": 11,
     "panels.page": 11,
     "panels.glance": 11.5,
+    "panels.planner": 11.5,
 }
 PICTURES, PANELS = 10, 11
 #: Library -> the modules or floors that may import it.

@@ -1,0 +1,457 @@
+"""The plan page's panel: fields, the file beside them, the loop as it is edited, and which plan all pages open."""
+
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from loopmath import catalogue, mine, parts_list, schematic, tables
+from loopmath import loop as tree
+from loopmath.checks import InputError
+from loopmath.draft import KINDS, Draft
+from loopmath.laws import coolant as coolants
+from loopmath.panels import page
+from loopmath.panels.canvas import LivePicture
+from loopmath.planfile import ANY_PART, PARTS, SECTIONS, Field
+from loopmath.solution import Solution, solved
+from loopmath.units import DISPLAY
+
+#: Width of the drawing on the screen, in pixels.
+WIDTH = 880
+STYLE = """<style>
+.plan-bar{display:flex;flex-flow:row wrap;align-items:center;gap:4px 8px;margin:0 0 4px}
+.plan-bar .widget-dropdown{width:360px;margin:0}.plan-bar .widget-button{width:auto;margin:0;height:28px}
+.plan-bar .widget-toggle-buttons .widget-toggle-button{width:70px;margin:0 2px 0 0}
+.plan-body{display:flex;flex-flow:row wrap;align-items:flex-start;gap:6px 14px;overflow:visible}
+.plan-form{flex:1 1 284px;max-width:296px;min-width:270px;max-height:690px;overflow:auto!important;margin:0}
+.plan-form .widget-inline-hbox{width:auto;margin:1px 0;height:27px}
+.plan-form .widget-inline-hbox .widget-label{width:104px;min-width:104px;text-align:right;color:#222}
+.plan-form .widget-button{width:auto;height:26px;line-height:26px;margin:0 2px 2px 0}
+.plan-form .widget-select{width:auto;margin:0}.plan-form .jupyter-widget-Collapse-header{padding:3px 8px}
+.plan-form .jupyter-widget-Collapse-contents{padding:3px 4px}
+.plan-form .widget-html-content{font-size:12.5px;font-weight:bold;color:#444;line-height:1.3;min-height:0}
+.plan-form .widget-html{margin:3px 0 0;min-height:0;height:auto}
+.plan-right{flex:1 1 640px;max-width:880px;min-width:0;margin:0;overflow:visible}
+.plan-right .widget-html{margin:0;height:auto}
+.plan-right .widget-html-content{line-height:1.35;font-size:13px;color:#222}
+.plan-drawing{max-height:470px;overflow:auto;position:relative;background:#fff}
+.plan-drawing img{width:100%;max-width:880px;height:auto;display:block}
+.plan-low{display:flex;flex-flow:row wrap;gap:4px 12px;overflow:visible;align-items:flex-start}
+.plan-file{flex:1 1 420px;min-width:300px;margin:0}.plan-file textarea{font-family:monospace;font-size:12px;
+ line-height:1.35;height:210px;resize:vertical;white-space:pre}
+.plan-said{flex:1 1 300px;min-width:260px;margin:0}
+.plan-problems{max-height:230px;overflow-y:auto;margin:0;padding-left:0;list-style:none}
+.plan-problems li{border-bottom:1px solid #eee;padding:3px 0}.plan-problems b{white-space:nowrap}
+.plan-said .gl-warn{height:190px}
+</style>"""
+#: Fields of the form's first page: section of the file, label, words of the tooltip.
+FIRST = (
+    ("", "title", "Title", "What you call this machine"),
+    ("room", "air", "Room air", "25 degC, 77 degF"),
+    ("room", "height", "Height", "Above sea level: thin air carries less heat"),
+    ("room", "listener", "Ear at", "Distance at which the sound is stated"),
+    ("case", "air_over_room", "Case air over", "Air inside the case over room air; your estimate"),
+    ("coolant", "kind", "Coolant", "What flows"),
+    ("coolant", "price_per_litre", "A litre costs", "In your own currency"),
+    ("limits", "coolant", "Coolant at most", "The warmest coolant you accept"),
+    ("limits", "sound", "Sound at most", "The loudest you accept, in dB"),
+    ("limits", "money", "Money at most", "What the parts may cost"),
+    ("limits", "currency", "Currency", "Such as EUR"),
+    ("tube", "part", "Tube", "What a run is made of unless it says otherwise"),
+    ("tube", "fitting_metal", "Fittings' metal", "What the coolant touches in the fittings"),
+)
+#: Label of a line of [parts.NAME]; a line not named here is left to the file.
+LABELS = {
+    "speed": "Speed",
+    "typical_heat": "Usual heat",
+    "peak_heat": "Peak heat",
+    "limit": "Limit",
+    "fan_speed": "Fan speed",
+    "air": "Air from",
+    "count": "How many",
+}
+
+
+class PlannerPanel:
+    """
+    The live editor of one plan file.
+
+    Parameters
+    ----------
+    path : Path, optional
+        The file; by default the one chosen last, the demo if none was.
+
+    Attributes
+    ----------
+    draft : Draft
+        The file being edited.
+    solution : Solution
+        The answer of the last text that could be read.
+    """
+
+    def __init__(self, path: Path | None = None) -> None:
+        self.system, self.words, self.picture, self.alt = "metric", "", "", ""
+        self.solution: Solution | None = None
+        self.fields: dict[tuple, Any] = {}
+        self._quiet = False
+        opened = mine.chosen()
+        self.words = opened.words
+        self.draft = Draft.opened(path or opened.plan.origin.path)
+        self.view = self._arrange()
+        self._show(anew=True)
+
+    # -------------------------------------------------------------------------------------------------- layout
+
+    def _arrange(self) -> widgets.Widget:
+        self.chooser = widgets.Dropdown(description="", tooltip="The plan that every page opens")
+        self.chooser.observe(lambda change: self._quiet or self.open(change["new"]), "value")
+        self.units = widgets.ToggleButtons(
+            options=[("metric", "metric"), ("US", "us")], tooltip="Units of what is shown"
+        )
+        self.units.observe(lambda change: self._change_units(change["new"]), "value")
+        bar = widgets.Box(
+            [
+                widgets.HTML("<b>Plan every page opens</b>"),
+                self.chooser,
+                self._button("Save", "Write the text below into your own file", self.save),
+                self._button("Undo", "Take the last change back", self.undo),
+                self.units,
+            ]
+        )
+        bar.add_class("plan-bar")
+        self.status, self.drawing, self.said = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.file = widgets.Textarea(
+            continuous_update=True, tooltip="The plan file itself: type here, or use the fields"
+        )
+        self.file.observe(lambda change: self._quiet or self._typed(change["new"]), "value")
+        self.form = widgets.Accordion(titles=())
+        for widget, name in ((self.form, "form"), (self.file, "file"), (self.said, "said")):
+            widget.add_class(f"plan-{name}")
+        low = widgets.Box([self.file, self.said])
+        low.add_class("plan-low")
+        right = widgets.VBox([self.drawing, low])
+        right.add_class("plan-right")
+        body = widgets.Box([self.form, right])
+        body.add_class("plan-body")
+        return widgets.VBox([widgets.HTML(page.STYLE + STYLE), bar, self.status, body])
+
+    def _button(self, words: str, tooltip: str, do: Callable[[], None]) -> widgets.Button:
+        button = widgets.Button(description=words, tooltip=tooltip)
+        button.on_click(lambda _: self._doing(do))
+        return button
+
+    def _field(self, place: tuple, label: str, options: Any = None, tooltip: str = "") -> Any:
+        """Add a field of the form: it writes what is typed to its place in the file."""
+        if options is None:
+            widget = widgets.Text(description=label, continuous_update=False, tooltip=tooltip)
+        else:
+            widget = widgets.Dropdown(options=options, description=label, tooltip=tooltip)
+        widget.observe(lambda change: self._quiet or self._put(place, change["new"]), "value")
+        self.fields[place] = widget
+        return widget
+
+    def _build_form(self) -> None:
+        """Make the fields anew for the parts there are now."""
+        now, kept = self.form.selected_index, self.form.titles
+        self.fields = {}
+        pages = [("The plan", [self._first_field(*line) for line in FIRST]), ("The order of flow", self._order_page())]
+        groups = {"What is cooled": ("block",), "Pump and tank": ("pump", "reservoir"), "Radiators": ("radiator",)}
+        groups["Valves and parts in the line"] = ("fitting", "inline")
+        described = self.draft.fields().get("parts", {})
+        for title, kinds in groups.items():
+            made = []
+            for name, table in described.items():
+                if isinstance(table, dict) and table.get("kind") in kinds:
+                    made += self._part_fields(name, table["kind"])
+            if made:
+                pages.append((title, made))
+        self.form.children = [widgets.VBox(children) for _, children in pages]
+        self.form.titles = tuple(title for title, _ in pages)
+        again = kept[now] if now is not None and now < len(kept) else pages[0][0]
+        self.form.selected_index = next((n for n, (title, _) in enumerate(pages) if title == again), 0)
+
+    def _first_field(self, section: str, key: str, label: str, tooltip: str) -> Any:
+        place = (section, key) if section else (key,)
+        options = None
+        if place == ("coolant", "kind"):
+            options = [(c.label, c.name) for c in coolants.coolants().values()]
+        elif place == ("tube", "part"):
+            options = self._names("tube")
+        elif key == "fitting_metal":
+            options = list(tables.by_name("metals.csv"))
+        return self._field(place, label, options, tooltip)
+
+    def _part_fields(self, name: str, kind: str) -> list:
+        place = ("parts", name)
+        out = [widgets.HTML(escape(name)), self._field((*place, "part"), "Part", self._names(kind))]
+        if kind == "radiator":
+            out.append(self._field((*place, "fan"), "Fans", self._names("fan")))
+        for line in PARTS[kind][1]:
+            if line.key in LABELS:
+                options = ["room", "case"] if line.key == "air" else None
+                out.append(self._field((*place, line.key), LABELS[line.key], options))
+        return [
+            *out,
+            self._field((*place, "price"), "Price", tooltip="Instead of the catalogue's, in your own currency"),
+        ]
+
+    def _names(self, kind: str) -> list[str]:
+        """Return the parts that can be chosen: those described in the plan, the user's own, those of data/."""
+        data = self.draft.fields().get("part_data", {})
+        own = list(data.get(kind, {})) if isinstance(data, dict) and isinstance(data.get(kind, {}), dict) else []
+        return list(dict.fromkeys([*own, *catalogue.names(kind)]))
+
+    def _order_page(self) -> list:
+        self.entries = widgets.Select(rows=12, tooltip="Elements in the order the coolant passes them")
+        buttons = [
+            self._button("Earlier", "Move the chosen element against the flow", lambda: self._move(-1)),
+            self._button("Later", "Move the chosen element with the flow", lambda: self._move(1)),
+            self._button("Take out", "Remove the chosen element and what the file says of it", self._remove),
+        ]
+        self.kind = widgets.Dropdown(options=[(words, kind) for kind, words in KINDS.items()], description="New")
+        self.name = widgets.Text(description="Called", placeholder="a name of your own")
+        add = self._button("Add behind the chosen one", "Put it in with the first part of its kind", self._add)
+        series = self._button("Blocks in series", "One after another", lambda: self.draft.lay_out("series"))
+        side = self._button("Blocks side by side", "Between two tees", lambda: self.draft.lay_out("parallel"))
+        return [self.entries, widgets.HBox(buttons), self.kind, self.name, add, widgets.HBox([series, side])]
+
+    # ----------------------------------------------------------------------------------------- what a user does
+
+    def _doing(self, do: Callable[[], None]) -> None:
+        """Do what a button says; what it refuses is said in words."""
+        self.words = ""
+        try:
+            do()
+        except InputError as problem:
+            self.words = str(problem)
+        self._show(anew=True)
+
+    def _put(self, place: tuple, typed: Any) -> None:
+        value = _as_typed(place, typed)
+        if isinstance(value, str) and not value.strip():
+            value = None
+        self.words = ""
+        try:
+            self.draft.put(place, value)
+        except InputError as problem:
+            self.words = str(problem)
+        self._show()
+
+    def _typed(self, text: str) -> None:
+        self.words = ""
+        before = self._structure()
+        self.draft.write(text)
+        self._show(anew=self._structure() != before, text=False)
+
+    def _structure(self) -> list:
+        """Return what the form's fields depend on."""
+        parts = self.draft.fields().get("parts", {})
+        described = parts.items() if isinstance(parts, dict) else ()
+        return [(name, t.get("kind") if isinstance(t, dict) else None) for name, t in described]
+
+    def _move(self, by: int) -> None:
+        at = self.draft.move(self._chosen_entry(), by)
+        self._entry = at
+
+    def _remove(self) -> None:
+        self.draft.remove(self._chosen_entry())
+
+    def _add(self) -> None:
+        at = self._chosen_entry()
+        self.draft.add(self.kind.value, self.name.value, at)
+        self._entry = at + 1
+
+    def _chosen_entry(self) -> int:
+        self._entry = self.entries.index or 0
+        return self._entry
+
+    _entry = 0
+
+    def undo(self) -> None:
+        """Take the last change back."""
+        self.draft.back()
+
+    def save(self) -> None:
+        """Save the text into the user's own file; every page opens it from now on."""
+        saved = self.draft.save()
+        wrong = len(self.draft.problems)
+        self.words = saved.words
+        if wrong:
+            self.words += (
+                f" {wrong} problem{'s' * (wrong > 1)} in it: other pages show the demo until that is put right."
+            )
+
+    def open(self, path: Path) -> None:
+        """Open another plan and choose it for every page; a text not saved yet goes into a file of its own first."""
+        self.words = ""
+        try:
+            kept = ""
+            if self.draft.changed:
+                kept = f" What you had changed was saved first. {self.draft.save().words}"
+            self.draft = Draft.opened(path)
+            mine.choose(path)
+            self.words = mine.chosen().words + kept
+        except InputError as problem:
+            self.words = str(problem)
+        self._show(anew=True)
+
+    def _change_units(self, system: str) -> None:
+        self.system = system
+        self._show()
+
+    # ------------------------------------------------------------------------------------------------- showing
+
+    def _show(self, anew: bool = False, text: bool = True) -> None:
+        """Put the draft on the screen: fields, file, drawing, what is said."""
+        self._quiet = True
+        try:
+            if anew:
+                self._build_form()
+                self._offer_plans()
+            self._fill_form()
+            if text:
+                self.file.value = self.draft.text
+        finally:
+            self._quiet = False
+        self._answer()
+        self.status.value = self._status_html()
+        self.drawing.value = self._drawing_html()
+        self.said.value = self._said_html()
+
+    def _offer_plans(self) -> None:
+        options = mine.plans()
+        path = self.draft.origin.path
+        if path.resolve() not in [p.resolve() for _, p in options]:
+            options = [(f"elsewhere: {path}", path), *options]
+        self.chooser.options = options
+        self.chooser.value = next(p for _, p in options if p.resolve() == path.resolve())
+
+    def _fill_form(self) -> None:
+        document = self.draft.fields()
+        for place, widget in self.fields.items():
+            said: Any = document
+            for step in place:
+                said = said.get(step) if isinstance(said, dict) else None
+            if isinstance(said, dict):
+                said = said.get("part")
+            usual = _default(place, document)
+            if isinstance(widget, widgets.Dropdown):
+                _choose(widget, usual if said is None else said)
+            else:
+                widget.placeholder = "" if usual is None else str(usual)
+                widget.value = "" if said is None else str(said)
+        if self.draft.plan is not None:
+            self.entries.options = self.draft.order()
+            self.entries.index = min(self._entry, len(self.entries.options) - 1)
+
+    def _answer(self) -> None:
+        """Solve and draw the plan if it can be read."""
+        if self.draft.plan is None:
+            return
+        self.solution = solved(self.draft.plan)
+        figure = schematic.schematic_figure(self.draft.plan, self.solution, WIDTH, self.system)
+        width, height = (round(schematic.DOTS * side) for side in figure.get_size_inches())
+        self.alt = schematic.words(self.draft.plan, self.solution, self.system)
+        self.picture = LivePicture(figure, [], width, height, self.alt).html()
+
+    def _status_html(self) -> str:
+        state = "Not saved yet. " if self.draft.changed else ""
+        return f'<div role="status" aria-live="polite">{escape(state + self.words)}&nbsp;</div>'
+
+    def _drawing_html(self) -> str:
+        if self.draft.plan is None or self.solution is None:
+            head = "The file has something in it that is not accepted; the last drawing stays faint behind."
+        else:
+            head = page.headline(self.solution, self.system)
+            at_peak = self._peak_words()
+            head += f" {at_peak}" if at_peak else ""
+        faint = " gl-problem" if self.draft.plan is None else ""
+        return (
+            f'<div class="gl-head" style="min-height:22px">{escape(head)}</div>'
+            f'<div class="plan-drawing gl-picture{faint}" tabindex="0" aria-label="The loop">{self.picture}</div>'
+        )
+
+    def _peak_words(self) -> str:
+        """Return how the hottest part fares at peak heat, empty where the plan names none."""
+        plan = self.draft.plan
+        if not any(u.peak_heat is not None for u in plan.units(tree.Source)):
+            return ""
+        peak = solved(plan.at_peak())
+        if not peak.known:
+            return f"At peak heat: {peak.plight}"
+        units, s = DISPLAY[self.system], peak.state
+        worst = min(plan.units(tree.Source), key=lambda u: float(u.limit - s[u.name]))
+        return f"At peak heat: {worst.name} {units['temperature'].text(s[worst.name])}."
+
+    def _said_html(self) -> str:
+        if self.draft.plan is None:
+            rows = "".join(f"<li>{_problem_html(p)}</li>" for p in self.draft.problems)
+            many = len(self.draft.problems)
+            return f"<b>{many} problem{'s' * (many > 1)}</b><ul class='plan-problems' role='alert'>{rows}</ul>"
+        items = parts_list.parts_list(self.draft.plan)
+        money, limit = self.draft.plan.currency, self.draft.plan.money_limit
+        words = f"Parts: {float(parts_list.cost(items)):.0f} {money}".strip()
+        words += f" of {limit:.0f}" if limit is not None else ""
+        missing = parts_list.unpriced(items)
+        words += f"; no price for {', '.join(missing)}" if missing else ""
+        return f"<div>{escape(words)}.</div>{page.warnings_html(self.solution, self.system)}"
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> dict:
+        """Show the live panel, and where no kernel runs its last drawing, words and warnings."""
+        still = page.STYLE + STYLE + self.drawing.value + self.said.value
+        live = self.view._repr_mimebundle_(**kwargs)
+        live = live[0] if isinstance(live, tuple) else live
+        return live | {"text/html": still, "text/plain": self.alt}
+
+
+def planner(path: Path | None = None) -> PlannerPanel:
+    """Return the editor of the plan chosen last; as the last line of a cell it is shown."""
+    return PlannerPanel(path)
+
+
+def _problem_html(problem: InputError) -> str:
+    line = getattr(problem, "line", None)
+    where = f"<b>line {line}</b> " if line else ""
+    said = str(problem.value)
+    said = said if len(said) < 80 else said[:77] + "…"
+    return f"{where}{escape(f'{problem.field}: {said}. Accepted: {problem.accepted}. {problem.remedy}')}"
+
+
+def _lines(place: tuple, document: dict) -> tuple[Field, ...]:
+    """Return the lines the file may have beside a place."""
+    if place[0] == "parts":
+        part = document.get("parts", {}).get(place[1], {})
+        kind = part.get("kind") if isinstance(part, dict) else None
+        return (*PARTS[kind][1], *ANY_PART) if kind in PARTS else ()
+    return SECTIONS[place[0] if len(place) > 1 else ""]
+
+
+def _default(place: tuple, document: dict) -> Any:
+    """Return what the file would say at a place where it says nothing, as text; None where it has to say something."""
+    line = next((f for f in _lines(place, document) if f.key == place[-1]), None)
+    if line is None or line.default is None or not isinstance(line.default, (str, float)):
+        return None
+    if isinstance(line.default, str) or line.kind == "count":
+        return line.default
+    return DISPLAY["metric"][line.kind].text(line.default)
+
+
+def _choose(widget: widgets.Dropdown, said: Any) -> None:
+    """Show a choice, also one that is not on the list: the reader says what is wrong with it."""
+    listed = [o[1] if isinstance(o, tuple) else o for o in widget.options]
+    if said not in listed:
+        widget.options = [*widget.options, (f"{said}" if said else "choose", said)]
+    widget.value = said
+
+
+def _as_typed(place: tuple, typed: Any) -> Any:
+    """Return plain numbers as such: a price is 72, not the text "72"."""
+    if place[-1] in ("price", "price_per_litre", "money", "count") and isinstance(typed, str):
+        try:
+            number = float(typed)
+        except ValueError:
+            return typed
+        return int(number) if number.is_integer() else number
+    return typed
