@@ -92,6 +92,7 @@ class Fit:
     r_squared: float
     residuals: np.ndarray
     limits: dict[str, tuple[float, float]] = field(repr=False)
+    scales: dict[str, float] = field(repr=False)
     leverage: np.ndarray = field(repr=False)
 
     def __call__(self, x: Any) -> Any:
@@ -119,8 +120,7 @@ class Fit:
         for name, end in self.held.items():
             which = {"low": "lowest", "high": "highest"}[end]
             out.append(
-                f"{name.replace('_', ' ')} is held at its {which} value, {self.params[name]:.4g}: "
-                "the readings pull beyond it."
+                f"{name.replace('_', ' ')} is held at the {which} end of its range: the readings pull beyond it."
             )
         if self.loose:
             names = " and ".join(name.replace("_", " ") for name in self.loose)
@@ -150,36 +150,26 @@ class Fit:
         :math:`\theta`; t is Student's. For a curve straight in its unknowns this is the usual interval. For an
         exponent it is better than value ± t · error, being lopsided where the curve is; source [BatesWatts1988]_.
         """
-        between("level", level, 0.0, 1.0)
-        if name not in self.params:
-            raise InputError("unknown", name, ", ".join(self.params))
-        value = self.params[name]
+        value = self._unknown(name, level)
         if self.dof < 1 or name in self.fixed:
             return np.nan, np.nan
         if self.exact:
             return value, value
-        t, variance, ends = float(stats.t.ppf(0.5 + level / 2, self.dof)), self.residual_sd**2, []
-        error = self.errors[name]
-        step = t * error if np.isfinite(error) and error > 0 else 0.1 * (abs(value) or 1.0)
+        t, error, ends = float(stats.t.ppf(0.5 + level / 2, self.dof)), self.errors[name], []
+        step = t * error if np.isfinite(error) and error > 0 else 0.1 * self.scales[name]
         others = {n: v for n, v in self.params.items() if n != name and n not in self.fixed}
-        warm = dict(others)
-
-        known = {value: -t}  # what was found once stands, so that a bracket stays one
+        warm, known = dict(others), {value: -t}  # what was found once stands, so that a bracket stays one
 
         def excess(guess: float) -> float:
-            if guess in known:
-                return known[guess]
-            fixed = self.fixed | {name: guess}
-            found, squares, _ = _best(self.model, self.x, self.y, warm, self.limits, fixed)
-            warm.update(found)
-            known[guess] = float(np.sqrt(max(squares - self.sum_of_squares, 0.0) / variance)) - t
+            if guess not in known:
+                known[guess] = self._distance(name, guess, warm) - t
             return known[guess]
 
         for side, wall in zip((-1.0, 1.0), self.limits[name], strict=True):
             warm.update(others)
-            near, far, end = value, value, np.nan
-            for doubling in range(30):
-                far = value + side * step * 1.5**doubling
+            near, far, end = value, value, side * np.inf
+            for turn in range(30):
+                far = value + side * step * 1.5**turn
                 far = max(far, wall) if side < 0 else min(far, wall)
                 if excess(far) > 0:
                     end = optimize.brentq(excess, near, far, xtol=1e-3 * step, rtol=1e-12)
@@ -188,15 +178,38 @@ class Fit:
                     end = wall
                     break
                 near = far
-            ends.append(side * np.inf if np.isnan(end) else float(end))
+            ends.append(float(end))
         return ends[0], ends[1]
+
+    def allows(self, name: str, value: float, level: float = 0.95) -> bool:
+        """Return whether `interval` holds a value, without looking for its ends; False where it has none."""
+        best = self._unknown(name, level)
+        if self.dof < 1 or name in self.fixed:
+            return False
+        if self.exact:
+            return bool(np.isclose(value, best, rtol=1e-6))
+        others = {n: v for n, v in self.params.items() if n != name and n not in self.fixed}
+        return self._distance(name, value, others) <= float(stats.t.ppf(0.5 + level / 2, self.dof))
+
+    def _unknown(self, name: str, level: float) -> float:
+        between("level", level, 0.0, 1.0)
+        if name not in self.params:
+            raise InputError("unknown", name, ", ".join(self.params))
+        return self.params[name]
+
+    def _distance(self, name: str, value: float, warm: dict[str, float]) -> float:
+        """Return how much worse the fit is with an unknown at `value`, in units of the scatter; `warm` is moved."""
+        fixed = self.fixed | {name: value}
+        found, squares, _ = _best(self.model, self.x, self.y, warm, self.limits, self.scales, fixed)
+        warm.update(found)
+        return float(np.sqrt(max(squares - self.sum_of_squares, 0.0))) / self.residual_sd
 
     def _slopes(self, x: Any) -> np.ndarray:
         """Return d model / d free unknowns at `x`, by central differences. (n, k)"""
         columns = []
         for name in self.free:
             value, (low, high) = self.params[name], self.limits[name]
-            step = 6e-6 * (abs(value) or 1.0)
+            step = 6e-6 * max(abs(value), 0.01 * self.scales[name])
             above, below = min(value + step, high), max(value - step, low)
             columns.append(
                 (self.model(x, **self.params | {name: above}) - self.model(x, **self.params | {name: below}))
@@ -212,21 +225,25 @@ class Fit:
         slopes = self._slopes(x)
         return np.sqrt(np.maximum(np.einsum("...i,ij,...j->...", slopes, self.covariance, slopes), 0.0))
 
-    def band(self, x: Any, level: float = 0.95) -> tuple[Any, Any]:
+    def band(self, x: Any, level: float = 0.95, whole: bool = False) -> tuple[Any, Any]:
         """
-        Return the band in which the true curve lies at `x`, point by point.
+        Return the band of the true curve at `x`: point by point, or wide enough for the whole curve at once.
 
-        NaN where no reading is left to judge the scatter by, or the readings do not determine the curve.
+        Point by point it leaves out any one place of the true curve in 1 of 20 tables (at level 0.95), and so some
+        place or other in more of them; `whole` takes Scheffé's factor instead of Student's. NaN where no reading is
+        left to judge the scatter by, or the readings do not determine the curve.
         """
         between("level", level, 0.0, 1.0)
-        half = stats.t.ppf(0.5 + level / 2, max(self.dof, 1)) * self.spread(x)
+        dof, k = max(self.dof, 1), max(len(self.free), 1)
+        factor = np.sqrt(k * stats.f.ppf(level, k, dof)) if whole else stats.t.ppf(0.5 + level / 2, dof)
+        half = factor * self.spread(x)
         return self(x) - half, self(x) + half
 
     def without(self, index: int) -> "Fit":
         """Return the same curve fitted to all readings but one."""
         keep = np.arange(self.y.size) != index
         start = {name: value for name, value in self.params.items() if name not in self.fixed}
-        return _finish(self.model, _part(self.x, keep), self.y[keep], start, self.limits, self.fixed, (1.0,))
+        return _finish(self.model, _part(self.x, keep), self.y[keep], start, self.limits, self.scales, self.fixed)
 
     def outlier(self, level: float = 0.01) -> int | None:
         """
@@ -258,7 +275,14 @@ class Fit:
 
 
 def _best(
-    model: Callable, x: Any, y: np.ndarray, start: dict, limits: dict, fixed: dict, factors: tuple = (1.0,)
+    model: Callable,
+    x: Any,
+    y: np.ndarray,
+    start: dict,
+    limits: dict,
+    scales: dict,
+    fixed: dict,
+    factors: tuple = (1.0,),
 ) -> tuple[dict[str, float], float, np.ndarray]:
     """Return the best unknowns, their sum of squares and the slopes of the curve there, from several starts."""
     names = list(start)
@@ -267,9 +291,7 @@ def _best(
     low = np.array([limits[n][0] for n in names])
     high = np.array([limits[n][1] for n in names])
     first = np.array([start[n] for n in names], dtype=float)
-    width = np.where(np.isfinite(high - low), high - low, 1.0)
-    # Unknowns and readings are brought near 1, so that 1e-5 m3/s and 1e12 Pa s2/m6 are searched alike.
-    scale = np.where(first != 0.0, np.abs(first), width)
+    scale = np.array([scales[n] for n in names])
     tall = float(np.max(np.abs(y))) or 1.0
 
     def residual(u: np.ndarray) -> np.ndarray:
@@ -277,7 +299,7 @@ def _best(
 
     best = None
     for factor in factors:
-        inner = 1e-6 * np.where(np.isfinite(width), width, 1.0)
+        inner = np.minimum(1e-6 * scale, 0.1 * (high - low))  # the search begins inside the bounds
         u = np.clip(first * factor, low + inner, high - inner) / scale
         try:
             found = optimize.least_squares(
@@ -301,20 +323,29 @@ def _best(
     return dict(zip(names, map(float, u), strict=True)), 2 * best.cost * tall**2, best.jac * tall / scale
 
 
-def _finish(model: Callable, x: Any, y: np.ndarray, start: dict, limits: dict, fixed: dict, factors: tuple) -> Fit:
+def _finish(
+    model: Callable,
+    x: Any,
+    y: np.ndarray,
+    start: dict,
+    limits: dict,
+    scales: dict,
+    fixed: dict,
+    factors: tuple = (1.0,),
+) -> Fit:
     """Fit, hold what lies at a bound, and work out what is known of the rest."""
-    found, squares, slopes = _best(model, x, y, start, limits, fixed, factors)
+    found, squares, slopes = _best(model, x, y, start, limits, scales, fixed, factors)
     rounding = y.size * (1e-12 * float(np.max(np.abs(y)))) ** 2
     held: dict[str, str] = {}
     for name in list(start):
         for end, wall in zip(("low", "high"), limits[name], strict=True):
             if name in held or not np.isfinite(wall):
                 continue
-            if abs(found[name] - wall) > 1e-3 * max(abs(start[name]), abs(wall)):
+            if abs(found[name] - wall) > 1e-3 * max(scales[name], abs(wall)):
                 continue
             rest = {n: v for n, v in found.items() if n != name}
             at = fixed | {n: limits[n][h == "high"] for n, h in held.items()} | {name: wall}
-            trial, trial_squares, trial_slopes = _best(model, x, y, rest, limits, at)
+            trial, trial_squares, trial_slopes = _best(model, x, y, rest, limits, scales, at)
             if trial_squares <= squares * (1 + 1e-8) + rounding:
                 held[name], found, squares, slopes = end, trial, trial_squares, trial_slopes
     params = {n: fixed[n] for n in fixed}
@@ -352,6 +383,7 @@ def _finish(model: Callable, x: Any, y: np.ndarray, start: dict, limits: dict, f
         r_squared=1.0 - squares / about if varies else np.nan,
         residuals=residuals,
         limits=limits,
+        scales=scales,
         leverage=np.sum(left[:, good] ** 2, axis=1),
     )
 
@@ -428,4 +460,7 @@ def fit(
             "Take more readings, further apart.",
         )
     begin = {name: float(number(name, value)) for name, value in start.items()}
-    return _finish(model, x, y, begin, limits, fixed, OTHER_STARTS)
+    # Unknowns are searched in units of their first guess, so that 1e-5 m3/s and 1e12 Pa s2/m6 are alike.
+    spans = {name: limits[name][1] - limits[name][0] for name in begin}
+    scales = {n: abs(v) if v else spans[n] if np.isfinite(spans[n]) else 1.0 for n, v in begin.items()}
+    return _finish(model, x, y, begin, limits, scales, fixed, OTHER_STARTS)

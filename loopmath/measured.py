@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import network, slips
+from loopmath import slips
 from loopmath.checks import InputError
 from loopmath.fit import Fit, fit, places
 from loopmath.loss import REFERENCE_DENSITY
@@ -28,7 +28,7 @@ from loopmath.measuring import (
 )
 from loopmath.parts import Block, Fan, Pump
 from loopmath.readings import Readings
-from loopmath.slips import WATER_COLUMN, Mark, shown
+from loopmath.slips import GRAVITY, WATER_COLUMN, Mark, shown
 
 #: Flow at which a block's film is stated if it lies within the readings: 3.6 L/min. [m3/s]
 _REFERENCE_FLOW = 6e-5
@@ -187,7 +187,7 @@ def _pump_suspicions(readings: Readings, curves: dict[str, Curve], system: str) 
     flows, heads, watts = ("flow", "flows", "flow"), ("head", "heads", "head"), ("power", "powers", "power")
     runout = _end_of(fitted, "runout", head.measured_to)
     shutoff = _end_of(fitted, "shutoff", float(head.y.max()))
-    opening = float(np.sqrt(4 * runout / (np.pi * np.sqrt(2 * network.GRAVITY * shutoff))))
+    opening = float(np.sqrt(4 * runout / (np.pi * np.sqrt(2 * GRAVITY * shutoff))))
     marks = [
         Mark("the run-out flow", "flow", "pump run-out flow", scaled(runout, "flow"), [flows]),
         Mark("the shut-off head", "head", "pump shut-off head", scaled(shutoff, "head"), [heads]),

@@ -184,7 +184,6 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     elements = {
         name: _element(lookup, name, read.table(t, ("parts", name)), ("parts", name)) for name, t in described.items()
     }
-    kinds = [t.get("kind") for t in described.values() if isinstance(t, dict)]
     loop_table = read.table(document.get("loop", {}), ("loop",))
     read.known(loop_table, ("loop",), ("order",))
     fresh = _Order(lookup, elements, tube, values["fitting_metal"])
@@ -193,7 +192,8 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
         if name not in fresh.used:
             remedy = "Name it in loop.order or remove the part."
             read.note(("parts", name), "not in loop.order", "a place in the flow order", remedy)
-    if "pump" not in kinds and all(kind in PARTS for kind in kinds if isinstance(kind, str)):
+    wrong = {problem.place[0] for problem in read.problems}
+    if not wrong & {"parts", "part_data", "loop"} and not tree.of_kind(tree.Series(*items), tree.PumpUnit):
         read.note(("loop", "order"), "no pump", "at least one pump", "Add a pump to [parts] and to the loop's order.")
     loop = tree.Series(*items)
     if read.problems:  # what is wrong with the loop was told; the rest is looked at beside one that is right
@@ -353,10 +353,10 @@ class _Order:
         self.read.known(entry, here, (kind, "part", *(f.key for f in lines), *own))
         values = _values(self.read, lines, entry, here)
         values["name"] = self.read.value(entry, here, kind, "text")
-        if values["name"] is not None:
+        if values["name"] in self.elements:
+            self.read.note((*here, kind), values["name"], "each name once", "A part of [parts] is called that.")
+        elif values["name"] is not None:
             self.once(values["name"], (*here, kind), "Give every run and dead leg a name of its own.")
-            if values["name"] in self.elements:
-                self.read.note((*here, kind), values["name"], "each name once", "A part of [parts] is called that.")
         if kind == "run" and "fitting_metal" not in entry:
             values["fitting_metal"] = self.fitting_metal
         tube = self.tube

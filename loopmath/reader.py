@@ -124,7 +124,7 @@ class Reader:
             elif not isinstance(table[key], str):
                 self.note((*place, key), table[key], "text in quotes")
 
-    def value(self, table: dict, place: Path, key: str, kind: str, default: Any = NEEDED) -> Any:
+    def value(self, table: dict, place: Path, key: str | int, kind: str, default: Any = NEEDED) -> Any:
         """Return a field in the inside unit, its default if it is not there, None if it cannot be read."""
         here = (*place, key)
         if key not in table:
@@ -145,7 +145,7 @@ class Reader:
         if kind == "position":
             if not isinstance(value, list) or len(value) != 3:
                 return self.note(here, value, 'three lengths, such as ["120 mm", "80 mm", "300 mm"]')
-            three = [self.tried((*here, n), to_si, "", v, "length") for n, v in enumerate(value)]
+            three = [self.value(dict(enumerate(value)), here, n, "length") for n in range(3)]
             return None if None in three else tuple(three)
         if isinstance(value, (list, dict)):
             return self.note(here, value, "one value")

@@ -11,8 +11,9 @@ from loopmath.fit import Fit
 from loopmath.loss import REFERENCE_DENSITY
 from loopmath.readings import Readings
 
+GRAVITY = 9.80665
 #: Pressure of a metre of water, by which a pressure read off a gauge is turned into a head. [Pa/m]
-WATER_COLUMN = REFERENCE_DENSITY * 9.80665
+WATER_COLUMN = REFERENCE_DENSITY * GRAVITY
 
 _L_MIN = 1e-3 / 60
 #: What is usual for the parts of a hand-built loop, in SI: (low, high). Common practice, no source.

@@ -128,7 +128,7 @@ def to_si(field: str, value: Any, kind: str) -> Any:
     25.0
     """
     example = _EXAMPLE[kind]
-    typed = isinstance(value, str)
+    typed, given = isinstance(value, str), value
     if typed:
         match = _NUMBER.match(value.replace("−", "-"))
         if not match:
@@ -152,11 +152,11 @@ def to_si(field: str, value: Any, kind: str) -> Any:
         inside = INSIDE[kind]
         unit = str(value.units)
         if kind == "temperature" and "delta" in unit:
-            raise InputError(field, str(value), f"a temperature, such as {example}")
+            raise InputError(field, _as_given(given), f"a temperature, such as {example}")
         if kind == "difference" and unit in ("degree_Celsius", "degree_Fahrenheit"):
             raise InputError(
                 field,
-                str(value),
+                _as_given(given),
                 f"a difference of temperatures, such as {example}",
                 "Write K or delta_degF: a difference is not a temperature.",
             )
@@ -168,8 +168,13 @@ def to_si(field: str, value: Any, kind: str) -> Any:
             if not plain:  # 250 mL is 0.00025 m3, not 0.00024999999999999995
                 value = float(f"{value:.13g}")
         except pint.PintError:
-            raise InputError(field, str(value), f"a quantity of the right kind, such as {example}") from None
+            raise InputError(field, _as_given(given), f"a quantity of the right kind, such as {example}") from None
     return number(field, value)
+
+
+def _as_given(value: Any) -> str:
+    """Return what a person wrote, or a quantity in words."""
+    return value if isinstance(value, str) else str(value)
 
 
 def written(value: float, kind: str, like: Any = None) -> str | float | int:

@@ -50,6 +50,8 @@ CASES = {
         "radiator fan 120 mm, 2000 rpm",
         lambda p: [p.units(tree.RadiatorUnit)[0].fan.name],
     ),
+    # the demo's sum of peak heats, as its file states them
+    "load": ("peak", 530.0, lambda p: [sum(u.heat for u in p.units(tree.Source))]),
 }
 NUMBERS = [name for name, setting in SETTINGS.items() if setting.kind != "name"]
 NAMES = [name for name, setting in SETTINGS.items() if setting.kind == "name"]
@@ -257,6 +259,19 @@ def test_blocks_go_side_by_side_and_back_to_the_loop_as_it_was():
 def test_a_layout_set_twice_is_the_layout_set_once(layout):
     once = PLAN.set(layout=layout)
     assert pictured(once.set(layout=layout).loop) == pictured(once.loop)
+
+
+@pytest.mark.parametrize("start", ["series", "parallel"])
+def test_as_planned_leaves_the_layout_alone(start):
+    plan = PLAN.set(layout=start)
+    assert plan.set(layout="as planned") is plan
+
+
+def test_usual_load_leaves_the_plan_alone_and_peak_load_is_no_file_of_its_own():
+    assert PLAN.set(load="usual") is PLAN
+    assert PLAN.set(load="peak").origin is None
+    with pytest.raises(InputError, match="one of: usual, peak"):
+        PLAN.set(load="pek_")
 
 
 def test_side_by_side_each_block_gets_a_part_of_a_greater_flow():

@@ -4,12 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from loopmath import units
 from loopmath.checks import InputError
-from loopmath.units import DISPLAY, INSIDE, Quantity, show, to_si
+from loopmath.units import DISPLAY, INSIDE, Quantity, show, to_si, written
 
 SYSTEMS = [(system, kind) for system in DISPLAY for kind in INSIDE]
 
@@ -131,6 +131,9 @@ WRONG = {
     "resistance": "3 K",
     "sound": "3 Pa",
     "count": "3 m",
+    "linear loss": "3 kPa",
+    "quadratic loss": "3 kPa/(L/min)",
+    "area": "3 mm",
 }
 
 
@@ -246,3 +249,80 @@ def test_us_units_follow_their_definitions(kind, one):
 
 def test_every_kind_has_an_example_and_is_shown_in_both_systems():
     assert set(units._EXAMPLE) == set(INSIDE) == set(DISPLAY["metric"]) == set(DISPLAY["us"])
+
+
+# ------------------------------------------------------------------------------------------ written into a file
+
+#: Units that a person may have typed, by kind; `written` keeps them.
+TYPED = {
+    "flow": ("gal/min", "L/h", "mL/s"),
+    "air flow": ("ft^3/min", "m^3/h"),
+    "head": ("ft", "cm"),
+    "pressure": ("psi", "mbar", "mH2O"),
+    "length": ("in", "cm", "m"),
+    "temperature": ("degF", "°C", "K"),
+    "difference": ("delta_degF", "K"),
+    "power": ("kW", "mW"),
+    "share": ("%",),
+    "volume": ("L", "fluid_ounce"),
+    "velocity": ("ft/s",),
+    "resistance": ("delta_degF/W", "mK/W"),
+    "sound": ("dB",),
+    "linear loss": ("Pa/(L/h)",),
+    "quadratic loss": ("Pa/(L/h)^2",),
+    "area": ("cm^2", "in^2"),
+}
+
+
+@pytest.mark.parametrize("kind", INSIDE)
+@given(value=st.floats(-1e15, 1e15))
+@example(value=5e-324)
+@example(value=-0.0)
+@example(value=0.1 + 0.2)
+@example(value=1e-300)
+@example(value=2.0**53 + 2)
+def test_what_is_written_reads_back_bit_for_bit(kind, value):
+    again = to_si("field", written(value, kind), kind)
+    assert type(again) is float
+    assert again.hex() == (value + 0.0).hex()
+
+
+@pytest.mark.parametrize(("kind", "unit"), [(kind, unit) for kind, units_ in TYPED.items() for unit in units_])
+@given(value=st.floats(-1e6, 1e6))
+def test_what_is_written_like_something_reads_back_bit_for_bit(kind, unit, value):
+    assert to_si("field", written(value, kind, f"7 {unit}"), kind) == value
+
+
+@pytest.mark.parametrize(("kind", "unit"), [(kind, unit) for kind, units_ in TYPED.items() for unit in units_])
+@given(tenths=st.integers(-99999, 99999))
+def test_the_unit_that_was_typed_is_kept_with_the_number_a_person_would_type(kind, unit, tenths):
+    typed = f"{tenths / 10:g} {unit}"
+    text = written(to_si("field", typed, kind), kind, f"7 {unit}")
+    assert text.endswith(f" {unit}")
+    assert float(text.partition(" ")[0]) == pytest.approx(tenths / 10, rel=1e-11, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "like", "expected"),
+    [
+        (0.012, "length", None, "12 mm"),
+        (0.3, "length", None, "300 mm"),
+        (120.0, "length", None, "120 m"),
+        (0.0127, "length", "3/8 in", "0.5 in"),
+        (0.55, "share", "60%", "55 %"),
+        (30.0, "temperature", "77 degF", "86 degF"),
+        (5.0, "difference", None, "5 K"),
+        (140.0, "power", None, "140 W"),
+        (3.0, "count", None, 3),
+        (2.5, "count", "3", 2.5),
+        (35.0, "sound", None, "35 dB"),
+        (1e-4, "flow", None, "6 L/min"),
+    ],
+)
+def test_a_value_is_written_as_a_person_would(value, kind, like, expected):
+    assert written(value, kind, like) == expected
+
+
+def test_a_count_is_written_as_a_whole_number_where_it_is_one():
+    assert type(written(3.0, "count")) is int
+    assert type(written(3.5, "count")) is float

@@ -29,22 +29,26 @@ STYLE = """<style>
 .plan-form .widget-inline-hbox{width:auto;margin:1px 0;height:27px}
 .plan-form .widget-inline-hbox .widget-label{width:104px;min-width:104px;text-align:right;color:#222}
 .plan-form .widget-button{width:auto;height:26px;line-height:26px;margin:0 2px 2px 0}
-.plan-form .widget-select{width:auto;margin:0}.plan-form .jupyter-widget-Collapse-header{padding:3px 8px}
+.plan-form .widget-select{width:auto;margin:0;height:236px}.plan-form .widget-select select{height:100%;font-size:12px}
+.plan-form .jupyter-widget-Collapse-header{padding:3px 8px}
 .plan-form .jupyter-widget-Collapse-contents{padding:3px 4px}
 .plan-form .widget-html-content{font-size:12.5px;font-weight:bold;color:#444;line-height:1.3;min-height:0}
 .plan-form .widget-html{margin:3px 0 0;min-height:0;height:auto}
 .plan-right{flex:1 1 640px;max-width:880px;min-width:0;margin:0;overflow:visible}
 .plan-right .widget-html{margin:0;height:auto}
 .plan-right .widget-html-content{line-height:1.35;font-size:13px;color:#222}
-.plan-drawing{max-height:470px;overflow:auto;position:relative;background:#fff}
+.plan-drawing{max-height:480px;overflow:auto;border-bottom:1px solid #ddd}
+.plan-stage{position:relative}.plan-stage .gl-words{inset:6% 8% auto 8%;max-height:80%}
 .plan-drawing img{width:100%;max-width:880px;height:auto;display:block}
 .plan-low{display:flex;flex-flow:row wrap;gap:4px 12px;overflow:visible;align-items:flex-start}
 .plan-file{flex:1 1 420px;min-width:300px;margin:0}.plan-file textarea{font-family:monospace;font-size:12px;
  line-height:1.35;height:210px;resize:vertical;white-space:pre}
 .plan-said{flex:1 1 300px;min-width:260px;margin:0}
-.plan-problems{max-height:230px;overflow-y:auto;margin:0;padding-left:0;list-style:none}
+.plan-problems{margin:4px 0 0;padding-left:0;list-style:none;font-size:13px}
 .plan-problems li{border-bottom:1px solid #eee;padding:3px 0}.plan-problems b{white-space:nowrap}
 .plan-said .gl-warn{height:190px}
+@media (max-width:1180px){.plan-right{display:contents}.plan-right>.widget-html{order:1;flex:1 0 100%}
+ .plan-form{order:2;max-height:420px}.plan-low{order:3;flex:1 1 480px}}
 </style>"""
 #: Fields of the form's first page: section of the file, label, words of the tooltip.
 FIRST = (
@@ -72,6 +76,18 @@ LABELS = {
     "air": "Air from",
     "count": "How many",
 }
+
+
+#: Pages of the form, and the kinds of part on those from the third on.
+PAGES = (
+    "The plan",
+    "The order of flow",
+    "What is cooled",
+    "Pump and tank",
+    "Radiators",
+    "Valves and parts in the line",
+)
+KINDS_ON_PAGES = (("block",), ("pump", "reservoir"), ("radiator",), ("fitting", "inline"))
 
 
 class PlannerPanel:
@@ -126,7 +142,8 @@ class PlannerPanel:
             continuous_update=True, tooltip="The plan file itself: type here, or use the fields"
         )
         self.file.observe(lambda change: self._quiet or self._typed(change["new"]), "value")
-        self.form = widgets.Accordion(titles=())
+        self.pages = [widgets.VBox() for _ in PAGES]
+        self.form = widgets.Accordion(self.pages, titles=PAGES, selected_index=0)
         for widget, name in ((self.form, "form"), (self.file, "file"), (self.said, "said")):
             widget.add_class(f"plan-{name}")
         low = widgets.Box([self.file, self.said])
@@ -154,23 +171,14 @@ class PlannerPanel:
 
     def _build_form(self) -> None:
         """Make the fields anew for the parts there are now."""
-        now, kept = self.form.selected_index, self.form.titles
         self.fields = {}
-        pages = [("The plan", [self._first_field(*line) for line in FIRST]), ("The order of flow", self._order_page())]
-        groups = {"What is cooled": ("block",), "Pump and tank": ("pump", "reservoir"), "Radiators": ("radiator",)}
-        groups["Valves and parts in the line"] = ("fitting", "inline")
-        described = self.draft.fields().get("parts", {})
-        for title, kinds in groups.items():
-            made = []
-            for name, table in described.items():
-                if isinstance(table, dict) and table.get("kind") in kinds:
-                    made += self._part_fields(name, table["kind"])
-            if made:
-                pages.append((title, made))
-        self.form.children = [widgets.VBox(children) for _, children in pages]
-        self.form.titles = tuple(title for title, _ in pages)
-        again = kept[now] if now is not None and now < len(kept) else pages[0][0]
-        self.form.selected_index = next((n for n, (title, _) in enumerate(pages) if title == again), 0)
+        parts = [(name, kind) for name, kind in self._structure() if kind in PARTS]
+        made = [[self._first_field(*line) for line in FIRST], self._order_page()]
+        for kinds in KINDS_ON_PAGES:
+            mine_here = [self._part_fields(n, kind) for n, kind in parts if kind in kinds]
+            made.append([widget for part in mine_here for widget in part] or [widgets.HTML("none in this plan")])
+        for shown, children in zip(self.pages, made, strict=True):
+            shown.children = children
 
     def _first_field(self, section: str, key: str, label: str, tooltip: str) -> Any:
         place = (section, key) if section else (key,)
@@ -249,7 +257,8 @@ class PlannerPanel:
         """Return what the form's fields depend on."""
         parts = self.draft.fields().get("parts", {})
         described = parts.items() if isinstance(parts, dict) else ()
-        return [(name, t.get("kind") if isinstance(t, dict) else None) for name, t in described]
+        kinds = [(name, t.get("kind") if isinstance(t, dict) else None) for name, t in described]
+        return [(name, kind if isinstance(kind, str) else None) for name, kind in kinds]
 
     def _move(self, by: int) -> None:
         at = self.draft.move(self._chosen_entry(), by)
@@ -336,7 +345,7 @@ class PlannerPanel:
                 said = said.get(step) if isinstance(said, dict) else None
             if isinstance(said, dict):
                 said = said.get("part")
-            usual = _default(place, document)
+            usual = self._catalogue_price(place[1]) if place[-1] == "price" else _default(place, document)
             if isinstance(widget, widgets.Dropdown):
                 _choose(widget, usual if said is None else said)
             else:
@@ -345,6 +354,12 @@ class PlannerPanel:
         if self.draft.plan is not None:
             self.entries.options = self.draft.order()
             self.entries.index = min(self._entry, len(self.entries.options) - 1)
+
+    def _catalogue_price(self, name: str) -> str | None:
+        """Return what a part costs if the plan says nothing of it."""
+        leaves = tree.leaves(self.draft.plan.loop) if self.draft.plan is not None else ()
+        price = next((leaf.part.price for leaf in leaves if leaf.name == name and leaf.part is not None), None)
+        return None if price is None else f"{price:g}, as in the catalogue"
 
     def _answer(self) -> None:
         """Solve and draw the plan if it can be read."""
@@ -370,7 +385,8 @@ class PlannerPanel:
         faint = " gl-problem" if self.draft.plan is None else ""
         return (
             f'<div class="gl-head" style="min-height:22px">{escape(head)}</div>'
-            f'<div class="plan-drawing gl-picture{faint}" tabindex="0" aria-label="The loop">{self.picture}</div>'
+            f'<div class="plan-stage"><div class="plan-drawing gl-picture{faint}" tabindex="0" aria-label="The loop">'
+            f"{self.picture}</div>{self._problems_html()}</div>"
         )
 
     def _peak_words(self) -> str:
@@ -385,11 +401,18 @@ class PlannerPanel:
         worst = min(plan.units(tree.Source), key=lambda u: float(u.limit - s[u.name]))
         return f"At peak heat: {worst.name} {units['temperature'].text(s[worst.name])}."
 
+    def _problems_html(self) -> str:
+        """Return everything that is not accepted, over the faint drawing."""
+        if self.draft.plan is not None:
+            return ""
+        rows = "".join(f"<li>{_problem_html(p)}</li>" for p in self.draft.problems)
+        many = len(self.draft.problems)
+        words = f"{many} problem{'s' * (many > 1)} in the file; Undo takes the last change back."
+        return f'<div class="gl-words" role="alert"><b>{words}</b><ul class="plan-problems">{rows}</ul></div>'
+
     def _said_html(self) -> str:
         if self.draft.plan is None:
-            rows = "".join(f"<li>{_problem_html(p)}</li>" for p in self.draft.problems)
-            many = len(self.draft.problems)
-            return f"<b>{many} problem{'s' * (many > 1)}</b><ul class='plan-problems' role='alert'>{rows}</ul>"
+            return ""
         items = parts_list.parts_list(self.draft.plan)
         money, limit = self.draft.plan.currency, self.draft.plan.money_limit
         words = f"Parts: {float(parts_list.cost(items)):.0f} {money}".strip()
@@ -400,7 +423,8 @@ class PlannerPanel:
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict:
         """Show the live panel, and where no kernel runs its last drawing, words and warnings."""
-        still = page.STYLE + STYLE + self.drawing.value + self.said.value
+        whole = "<style>.plan-drawing{max-height:none!important}</style>"
+        still = page.STYLE + STYLE + whole + self.drawing.value + self.said.value
         live = self.view._repr_mimebundle_(**kwargs)
         live = live[0] if isinstance(live, tuple) else live
         return live | {"text/html": still, "text/plain": self.alt}
@@ -440,9 +464,9 @@ def _default(place: tuple, document: dict) -> Any:
 
 def _choose(widget: widgets.Dropdown, said: Any) -> None:
     """Show a choice, also one that is not on the list: the reader says what is wrong with it."""
-    listed = [o[1] if isinstance(o, tuple) else o for o in widget.options]
-    if said not in listed:
-        widget.options = [*widget.options, (f"{said}" if said else "choose", said)]
+    pairs = [o if isinstance(o, tuple) else (o, o) for o in widget.options]
+    if said not in [value for _, value in pairs]:
+        widget.options = [*pairs, (str(said) if said else "choose", said)]
     widget.value = said
 
 

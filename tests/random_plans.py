@@ -1,0 +1,163 @@
+"""Random plans for Hypothesis: every kind of element, parts changed and parts of one's own, groups inside of groups."""
+
+from dataclasses import MISSING, fields, replace
+
+from hypothesis import assume
+from hypothesis import strategies as st
+
+from loopmath import InputError, catalogue, tables
+from loopmath import loop as tree
+from loopmath.laws import coolant
+from loopmath.parts import Fan, Tube
+from loopmath.plan import Plan
+from loopmath.radiator import Radiator
+
+METALS = sorted(tables.by_name("metals.csv"))
+PLASTICS = sorted(tables.by_name("plastics.csv"))
+#: Any text but halves of signs, which no file can hold.
+TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
+AWKWARD = ['a "quoted" one', "dots. and.dots", "it's", "a\nline", "ü 水 🚰", " = ", "[x]", "#no comment", "a\\b", "'''", '"""']
+NAMES = st.sampled_from(AWKWARD) | st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=12)
+#: Names of parts of one's own: few, so that two different records meet under one name.
+OWN = st.sampled_from(["my part", 'mine, 2.0" wide', "my\tthird"])
+
+
+def floats(low: float, high: float) -> st.SearchStrategy:
+    """Return numbers of a range: round ones, as people write them, and any."""
+    digits = st.sampled_from([low, high]) | st.floats(low, high).map(lambda x: min(max(float(f"{x:.3g}"), low), high))
+    return digits | st.floats(low, high).map(lambda x: x + 0.0)
+
+
+def changed_fields(draw, record, skip=()):
+    """Return a record with some of its fields drawn anew."""
+    made = type(record)
+    usual = {f.name: f.default for f in fields(made)}
+    new = {}
+    for key in draw(st.lists(st.sampled_from([f.name for f in fields(made) if f.name not in ("name", *skip)]), max_size=4)):
+        if key in made.RANGES:
+            value = floats(*made.RANGES[key][:2])
+            new[key] = draw(value | st.none() if usual[key] is None else value)
+        elif isinstance(getattr(record, key), bool):
+            new[key] = draw(st.booleans())
+        elif key in ("metal", "solder"):
+            new[key] = draw(st.sampled_from(METALS))
+        elif key == "material":
+            new[key] = draw(st.sampled_from(PLASTICS))
+        else:
+            new[key] = draw(TEXT)
+    try:
+        return replace(record, **new)
+    except InputError:  # a tube thinner than its bore, rows of tubes too thin for the depth
+        assume(False)
+
+
+def part(draw, kind, element=""):
+    """Return a part of the catalogue, one with fields changed, or one under another name."""
+    record = catalogue.shipped(kind, draw(st.sampled_from(sorted(tables.by_name(catalogue.CATALOGUE[kind][0])))))
+    how = draw(st.integers(0, 3))
+    if how:
+        record = changed_fields(draw, record)
+    if how == 2:
+        record = replace(record, name=draw(OWN))
+    if how == 3 and element:
+        record = replace(record, name=element)
+    return record
+
+
+@st.composite
+def plans(draw):
+    """Return a plan that a file can hold."""
+    names = iter(draw(st.lists(NAMES, min_size=24, max_size=24, unique=True)))
+    tubes: list[Tube] = [part(draw, "tube") for _ in range(2)]
+    plan_tube = draw(st.sampled_from([None, *tubes]))
+
+    def tube():
+        chosen = draw(st.sampled_from(tubes))
+        return changed_fields(draw, chosen) if draw(st.booleans()) else chosen
+
+    def about():
+        return {
+            "position": draw(st.none() | st.tuples(*[floats(-1.0, 1.0)] * 3)),
+            "note": draw(st.just("") | TEXT),
+        }
+
+    def element(kind):
+        name = next(names)
+        if kind == "run":
+            made = tree.Run
+            return made(
+                name,
+                tube(),
+                draw(floats(0.0, 50.0)),
+                draw(floats(0, 100)),
+                draw(floats(0, 1000)),
+                draw(floats(0, 20)),
+                draw(st.sampled_from(METALS)),
+                note=draw(TEXT),
+            )
+        if kind == "dead leg":
+            return tree.DeadLeg(
+                name, tube(), draw(floats(0.0, 50.0)), draw(st.sampled_from(tree.PURPOSES)), note=draw(TEXT)
+            )
+        record = part(draw, kind, name)
+        if kind == "pump":
+            return tree.PumpUnit(name, record, draw(floats(0.0, 1.0)), **about())
+        if kind == "block":
+            heat, limit = draw(floats(0.0, 3000.0)), draw(floats(0.0, 200.0))
+            return tree.Source(name, record, heat, limit, draw(st.none() | floats(0.0, 3000.0)), **about())
+        if kind == "reservoir":
+            return tree.Tank(name, record, **about())
+        if kind == "fitting":
+            return tree.Fittings(name, record, draw(floats(0, 1000)), **about())
+        if kind == "inline":
+            return tree.InlineUnit(name, record, **about())
+        return radiator(name, record)
+
+    def radiator(name, record: Radiator):
+        fan: Fan = part(draw, "fan", f"{name} fan")
+        if abs(fan.size - record.fan_size) > 1e-6 or draw(st.booleans()):
+            fan = replace(fan, size=record.fan_size)
+        fan = draw(st.sampled_from([fan, None]))
+        return tree.RadiatorUnit(
+            name,
+            record,
+            fan,
+            draw(floats(0.0, 1.0)),
+            draw(floats(1, 4)),
+            draw(st.sampled_from(["room", "case"])),
+            draw(floats(0.001, 1.0)) if fan is None else 0.0,
+            draw(floats(0.0, 1000.0)),
+            **about(),
+        )
+
+    kinds = [*catalogue.CATALOGUE.keys() - {"fan", "tube"}, "run", "run", "dead leg"]
+
+    def items(depth, most):
+        out = []
+        for _ in range(draw(st.integers(1, most))):
+            if depth and draw(st.integers(0, 4)) == 0:
+                branches = [[element(draw(st.sampled_from(["run", "block"]))), *items(depth - 1, 1)] for _ in range(2)]
+                out.append(tree.Parallel(*(tree.Series(*b) for b in branches)))
+            else:
+                out.append(element(draw(st.sampled_from(sorted(kinds)))))
+        return out
+
+    assert all(f.default is not MISSING for f in fields(Plan)[3:])
+    return Plan(
+        draw(TEXT),
+        tree.Series(element("pump"), *items(2, 4)),
+        coolant.coolant(draw(st.sampled_from(["water", "propylene-glycol-10"]))),
+        draw(floats(5.0, 45.0)),
+        draw(floats(-400.0, 5000.0)),
+        draw(floats(0.0, 40.0)),
+        draw(floats(0.1, 20.0)),
+        draw(floats(5.0, 95.0)),
+        draw(floats(0.0, 120.0)),
+        draw(TEXT),
+        draw(st.none() | floats(0.0, 1e7)),
+        draw(TEXT),
+        draw(st.none() | floats(0.0, 1e7)),
+        plan_tube,
+        draw(st.sampled_from(METALS)),
+        draw(st.lists(st.sampled_from(METALS), max_size=2).map(tuple)),
+    )
