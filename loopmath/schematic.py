@@ -175,6 +175,8 @@ class _Pen:
             starts.append(top + branch.lines[0])
             ends.append(top + branch.lines[-1])
             self.series(branch, x + cell.inset, top, [(x, starts[-1])], [(end, ends[-1])], warm)
+            if all(cell.step == 1.0 for row in branch.rows for cell, _ in row):  # bare tube: no part has its arrow
+                self.arrow(end - 18, ends[-1])
             top += branch.height + layout.BRANCH_GAP
         mixed = self.answer and self.answer.joined[id(cell.item)]
         for place, points, at in ((x, starts, warm), (end, ends, mixed)):

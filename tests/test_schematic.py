@@ -352,7 +352,7 @@ def test_figures_and_colours_are_those_of_the_solution(which, system):
 
 def test_where_branches_join_stands_the_temperature_that_goes_on():
     cooler = tree.Series(leaf("block", "block a"))
-    warmer = tree.Series(leaf("block", "block b"), leaf("part", "throttle"), leaf("part", "second throttle"))
+    warmer = tree.Series(leaf("block", "block b"), tree.Resistance("throttle", Loss(fixed_linear=5e8)))
     solution = solved(plan_of(leaf("pump", "pump"), tree.Parallel(cooler, warmer), leaf("radiator", "one")))
     seen = Seen(solution.plan, solution)
     rows = {row["element"].name: row for row in solution.walk}
@@ -442,6 +442,14 @@ def test_a_loop_without_dead_legs_has_no_dot_and_one_with_groups_has_them():
     assert dots(loopmath.demo_plan()) == 2
     # Two cards: a dead leg in the main line and in each branch; at each end of the group two branches.
     assert dots(two_cards()) == 3 + 4
+
+
+def test_flow_has_its_arrow_in_every_branch_even_one_of_bare_tube():
+    seen = Seen(bypass())
+    place = next(i for i, element in enumerate(tree.leaves(bypass().loop)) if element.name == "bare tube")
+    x, y = seen.place(place)
+    tips = [p.get_xy()[0] for p in seen.ax.patches if type(p).__name__ == "Polygon" and not p.get_gid()]
+    assert any(abs(tip[1] - y) < 3 and tip[0] > x for tip in tips)
 
 
 def luminance(colour):
