@@ -134,7 +134,7 @@ def own_parts() -> dict[tuple[str, str], Any]:
     InputError
         If there is a file and something in it is not accepted; every problem is told with its line.
     """
-    return _read_own(own_file(), _stamp(own_file()))
+    return dict(_read_own(own_file(), _stamp(own_file())))
 
 
 def own_trouble() -> str:
@@ -211,7 +211,7 @@ def read_record(read: Reader, kind: str, name: str, table: dict, place: tuple, b
         for key in needed_by(made):
             if key not in given:
                 words = ", ".join(needed_by(made))
-                read.note((*place, key), "missing", "a value", f"A {kind} of your own needs: {words}.")
+                read.note((*place, key), "missing", "a value", f"A part of this kind needs: {words}.")
                 given[key] = None
     record = read.built(made, place, **({"name": name} | start | given)) if given else base
     return None if len(read.problems) > before else record

@@ -5,11 +5,14 @@ The text of the file is the truth; a form field, a button and typing all change 
 from it anew. So whatever a panel does can be read, compared and mailed as a file.
 """
 
+import codecs
+from collections.abc import MutableMapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import tomlkit
+from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import InlineTable
 
 from loopmath import catalogue, mine
@@ -17,9 +20,10 @@ from loopmath import loop as tree
 from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, Saved, read_text, save_over
 from loopmath.plan import LAYOUTS, Plan
-from loopmath.planfile import FORMAT, PARTS, plan_of_text, text_of
+from loopmath.planfile import FORWARD, PARTS, _text_forward, plan_of_text, text_of
 from loopmath.reader import Problem, Problems, parsed
 from loopmath.toml_text import Path as Place
+from loopmath.toml_text import dotted
 
 #: Steps that can be taken back.
 MOST_STEPS = 200
@@ -77,7 +81,9 @@ class Draft:
             self.plan, self.problems = None, [fault]
 
     def write(self, text: str) -> None:
-        """Take another text."""
+        """Take another text; the file keeps its line ends, which a text field of a browser does not tell."""
+        if _windows(self.text) and "\r" not in text:
+            text = text.replace("\n", "\r\n")
         if text != self.text:
             self.steps = [*self.steps[-MOST_STEPS:], self.text]
             self._take(text)
@@ -88,17 +94,28 @@ class Draft:
             self._take(self.steps.pop())
 
     def fields(self) -> dict:
-        """Return what the text says as plain dicts, empty while it is no TOML."""
+        """Return what the text says as plain dicts, in the words of the present version; empty while it is no TOML."""
+        document = self._document()
+        return FORWARD[document["format"]](document)[0] if _is_old(document) else document
+
+    def _document(self) -> dict:
         try:
             return parsed(Origin(self.origin.path, self.text, ""), "plan file")
         except InputError:
             return {}
 
     def put(self, place: Place, value: Any) -> None:
-        """Set one field to what was typed, right or wrong: the reader says what it makes of it. None takes it out."""
-        if self.fields().get("format") != FORMAT and self.plan is not None:
-            self._rewrite(self.plan)  # an older version is brought forward first
-        self.write(with_value(self.text, place, value))
+        """
+        Set one field to what was typed, right or wrong: the reader says what it makes of it. None takes it out.
+
+        Raises
+        ------
+        InputError
+            If the text is no TOML, or has no room for the field: it is then left as it is.
+        """
+        # An older version is brought forward in the same step: the place is one of the present version.
+        text = _text_forward(self.text) if _is_old(self._document()) else self.text
+        self.write(with_value(text, place, value))
 
     # ---------------------------------------------------------------------------------------------- the order
 
@@ -162,7 +179,8 @@ class Draft:
         """Save the text, whatever is wrong with it, and choose it as the plan every page opens."""
         path = self.target()
         known = self.origin if path == self.origin.path else None
-        saved = save_over(path, self.text, known, "plan file")
+        mark = codecs.BOM_UTF8.decode() if self.origin.marked else ""
+        saved = save_over(path, mark + self.text, known, "plan file")
         self.origin = read_text(saved.path, "plan file")
         mine.choose(saved.path)
         return saved
@@ -206,25 +224,54 @@ def _new(kind: str, name: str, plan: Plan) -> tree.Element:
     return PARTS[kind][0](name, part)
 
 
+def _is_old(document: dict) -> bool:
+    """Return True if a document is of an older version that can be brought forward."""
+    version = document.get("format")
+    return type(version) is int and version in FORWARD
+
+
+def _windows(text: str) -> bool:
+    """Return True if every line of a text ends as on Windows."""
+    return "\r\n" in text and "\n" not in text.replace("\r\n", "")
+
+
 def with_value(text: str, place: Place, value: Any) -> str:
     """
     Return the text of a document with one field set to what a person typed; None takes the field out.
 
     Tables on the way that are not there are added; everything else stays as it was.
+
+    Raises
+    ------
+    InputError
+        If the text is no TOML, or something else stands where a table is needed.
     """
-    windows = "\r\n" in text and "\n" not in text.replace("\r\n", "")
-    document = tomlkit.parse(text.replace("\r\n", "\n") if windows else text)
-    holder: Any = document
-    for step in place[:-1]:
-        if isinstance(step, str) and step not in holder:
+    windows = _windows(text)
+    try:
+        document = tomlkit.parse(text.replace("\r\n", "\n") if windows else text)
+        out = tomlkit.dumps(document) if _set(document, place, value) else text
+    except TOMLKitError as fault:
+        remedy = f"Put it right in the file first. The reader says: {fault}."
+        raise InputError(dotted(place), value, "a file that is a TOML document", remedy) from None
+    return out.replace("\n", "\r\n") if windows and out is not text else out
+
+
+def _set(document: Any, place: Place, value: Any) -> bool:
+    """Set one field of a document; return whether that changed anything."""
+    holder, key = document, place[-1]
+    for number, step in enumerate(place[:-1], start=1):
+        if step not in holder:
             if value is None:
-                return text
+                return False
             holder[step] = tomlkit.inline_table() if isinstance(holder, InlineTable) else tomlkit.table()
         holder = holder[step]
+        if not isinstance(holder, MutableMapping):
+            accepted = "a table of lines KEY = VALUE"
+            raise InputError(dotted(place[:number]), holder.unwrap(), accepted, "Put it right in the file first.")
+    if value is None and key not in holder or key in holder and holder[key] == value:
+        return False
     if value is None:
-        if place[-1] in holder:
-            del holder[place[-1]]
-    elif place[-1] not in holder or holder[place[-1]] != value:
-        holder[place[-1]] = value
-    out = tomlkit.dumps(document)
-    return out.replace("\n", "\r\n") if windows else out
+        del holder[key]
+    else:
+        holder[key] = value
+    return True

@@ -44,9 +44,13 @@ def is_example(path: Path) -> bool:
 
 
 def choose(path: Path) -> None:
-    """Remember a plan file as the one every page opens."""
-    own_folder().mkdir(parents=True, exist_ok=True)
-    write_whole(_note(), f"{path.resolve()}\n")
+    """Remember a plan file as the one every page opens; InputError if that cannot be written down."""
+    try:
+        own_folder().mkdir(parents=True, exist_ok=True)
+        write_whole(_note(), f"{path.resolve()}\n")
+    except OSError as fault:
+        place, said = str(own_folder()), f"The system says: {fault}."
+        raise InputError("note of the chosen plan", place, "a folder that can be written to", said) from None
 
 
 def forget() -> None:
@@ -57,7 +61,7 @@ def forget() -> None:
 def chosen() -> Chosen:
     """Return the plan that was chosen last; the demo, saying so, if none was or it cannot be opened."""
     try:
-        path = Path(read_text(_note(), "note of the chosen plan").text.strip()) if _note().exists() else None
+        path = chosen_path()
         if path is None:
             plan = demo_plan()
             return Chosen(plan, f"Plan: {plan.title}, the demo. Choose or make your own {WHERE}.")
@@ -68,8 +72,22 @@ def chosen() -> Chosen:
             f"The plan you chose cannot be opened, so this is the demo, {demo.title}. Put it right {WHERE}. {problem}"
         )
         return Chosen(demo, words, trouble=True)
-    kind = "an example" if is_example(path) else f"your file {path.name}"
-    return Chosen(plan, f"Plan: {plan.title}, {kind}. Choose another {WHERE}.")
+    return Chosen(plan, f"{called(plan.title, path)} Choose another {WHERE}.")
+
+
+def called(title: str, path: Path) -> str:
+    """Return in words which plan that is."""
+    return f"Plan: {title}, {'an example' if is_example(path) else f'your file {path.name}'}."
+
+
+def chosen_path() -> Path | None:
+    """Return the file that was chosen last, whatever is in it, None if none was; InputError if the note is damaged."""
+    if not _note().exists():
+        return None
+    said = read_text(_note(), "note of the chosen plan").text.strip()
+    if not said or "\0" in said:
+        raise InputError("note of the chosen plan", str(_note()), "the path of a plan file", "Choose the plan again.")
+    return Path(said)
 
 
 def _note() -> Path:

@@ -27,7 +27,8 @@ def parts_list(plan: Plan) -> list[Item]:
     found: dict[tuple, list] = {}
 
     def add(part: str, used_for: str, amount: Any, unit: str, price: float | None) -> None:
-        line = found.setdefault((part, unit, price), [[], 0.0])
+        one = price if np.ndim(price) == 0 else price.tobytes()  # designs may differ in a price; an array is no key
+        line = found.setdefault((part, unit, one), [[], 0.0, price])
         line[0].append(used_for)
         line[1] = line[1] + amount
 
@@ -48,7 +49,7 @@ def parts_list(plan: Plan) -> list[Item]:
             add(leaf.part.name, leaf.name, getattr(leaf, "count", 1.0) * (share if tee else 1.0), "", leaf.part.price)
     litres = sum((leaf.volume() for leaf in tree.leaves(plan.loop)), 0.0) * 1e3
     add(plan.coolant.label, "filling once", litres, "L", plan.coolant_price)
-    return [Item(k[0], ", ".join(v[0]), v[1], k[1], k[2]) for k, v in found.items() if np.any(np.asarray(v[1]) > 0)]
+    return [Item(k[0], ", ".join(v[0]), v[1], k[1], v[2]) for k, v in found.items() if np.any(np.asarray(v[1]) > 0)]
 
 
 def _shares(item: Any, share: float = 1.0) -> Iterator[tuple[tree.Element, float]]:
@@ -64,7 +65,9 @@ def _shares(item: Any, share: float = 1.0) -> Iterator[tuple[tree.Element, float
 
 
 def end_fitting(tube: Tube, metal: str) -> Any:
-    """Return the catalogue fitting that holds a tube's end, None if there is none of its size."""
+    """Return the catalogue fitting that holds a tube's end, None if there is none of its size, or of all its sizes."""
+    if np.ndim(tube.outside):
+        return None
     listed = catalogue.names("fitting")
     outside = "1/2 in" if np.isclose(tube.outside, 0.0127) else f"{1e3 * tube.outside:g} mm"
     size = tube.name.removeprefix(tube.material).strip()

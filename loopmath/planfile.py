@@ -187,9 +187,9 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     loop_table = read.table(document.get("loop", {}), ("loop",))
     read.known(loop_table, ("loop",), ("order",))
     fresh = _Order(lookup, elements, tube, values["fitting_metal"])
-    items = fresh.items(loop_table.get("order", []), ("loop", "order"))
+    items = [item for item in fresh.items(loop_table.get("order", []), ("loop", "order")) if item is not None]
     for name in elements:
-        if name not in fresh.used:
+        if fresh.whole and name not in fresh.used:
             remedy = "Name it in loop.order or remove the part."
             read.note(("parts", name), "not in loop.order", "a place in the flow order", remedy)
     wrong = {problem.place[0] for problem in read.problems}
@@ -198,7 +198,7 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     loop = tree.Series(*items)
     if read.problems:  # what is wrong with the loop was told; the rest is looked at beside one that is right
         loop = tree.Series(tree.PumpUnit("pump", parts.Pump("pump", 1.0, 1e-4)))
-        values["coolant"] = values["coolant"] or coolants.coolant("water")
+        values |= {"title": "", "coolant": coolants.coolant("water")}
     plan = read.built(Plan, (), at, loop=loop, tube=tube, origin=origin, **values)
     read.done("plan", origin.text if origin else "")
     return plan
@@ -299,33 +299,34 @@ class _Order:
     def __init__(self, lookup: _Lookup, elements: dict, tube: Any, fitting_metal: Any) -> None:
         self.lookup, self.read = lookup, lookup.read
         self.elements, self.tube, self.fitting_metal = elements, tube, fitting_metal
-        #: Names of the elements passed so far.
+        #: Names of the elements passed so far, and False once something was passed that has none.
         self.used: set[str] = set()
+        self.whole = True
 
     def items(self, order: Any, place: tuple) -> list:
-        """Return the elements of a flow order."""
-        if not isinstance(order, list) or not order:
-            self.read.note(place, order, "a list of elements in flow order")
-            return []
-        if len(place) > 2 + 3 * MOST_NESTED:
-            accepted = f"groups at most {MOST_NESTED} deep inside of each other"
-            self.read.note(place, "a group inside of too many", accepted)
-            return []
-        found = (self.item(entry, (*place, n)) for n, entry in enumerate(order))
-        return [item for item in found if item is not None]
+        """Return the elements of a flow order, None for each that cannot be read."""
+        if isinstance(order, list) and order:
+            return [self.item(entry, (*place, n)) for n, entry in enumerate(order)]
+        self.lost(place, order, "a list of elements in flow order")
+        return [None]
 
     def item(self, entry: Any, here: tuple) -> Any:
         """Return one element or parallel group."""
         if isinstance(entry, str):
-            remedy = "Parts are described in [parts.NAME]."
-            if self.read.tried(here, one_of, "", entry, self.elements, remedy) is None:
-                return None
-            self.once(entry, here, "Describe a second part of this kind under a name of its own.")
-            return self.elements[entry]
-        kinds = [k for k in ("run", "dead_leg", "parallel") if isinstance(entry, dict) and k in entry]
+            if entry in self.elements:
+                self.once(entry, here, "Describe a second part of this kind under a name of its own.")
+                return self.elements[entry]
+            self.whole = False
+            return self.read.tried(here, one_of, "", entry, self.elements, "Parts are described in [parts.NAME].")
+        kinds = [k for k in (*TUBES, "parallel") if isinstance(entry, dict) and k in entry]
         if len(kinds) != 1:
-            return self.read.note(here, entry, "a part's name, or one of: a run, a dead_leg, a parallel group")
+            return self.lost(here, entry, "a part's name, or one of: a run, a dead_leg, a parallel group")
         return self.group(entry, here) if kinds[0] == "parallel" else self.tube_entry(kinds[0], entry, here)
+
+    def lost(self, place: tuple, value: Any, accepted: str) -> None:
+        """Note something that cannot be passed, so that nobody knows which parts were meant."""
+        self.whole = False
+        self.read.note(place, value, accepted)
 
     def once(self, name: str, place: tuple, remedy: str) -> None:
         """Note a name that came before."""
@@ -336,10 +337,13 @@ class _Order:
     def group(self, entry: dict, here: tuple) -> Any:
         """Return the parallel group an entry describes."""
         self.read.known(entry, here, ("parallel",))
-        place, before = (*here, "parallel"), len(self.read.problems)
-        branches = entry["parallel"] if isinstance(entry["parallel"], list) else []
+        place, branches = (*here, "parallel"), entry["parallel"]
+        if len(here) > 3 * MOST_NESTED:
+            return self.lost(place, "a group too deep", f"groups inside of each other, {MOST_NESTED} deep at most")
+        if not isinstance(branches, list) or not branches:
+            return self.lost(place, branches, "a list of two branches or more, each a list of elements")
         inner = [self.items(b, (*place, i)) for i, b in enumerate(branches)]
-        if len(self.read.problems) > before:
+        if any(item is None for branch in inner for item in branch):
             return None
         return self.read.tried(place, lambda: tree.Parallel(*(tree.Series(*b) for b in inner)))
 
@@ -503,18 +507,19 @@ def _flat(item: tree.Series) -> list:
     return [inner for child in item.items for inner in (_flat(child) if isinstance(child, tree.Series) else [child])]
 
 
-def _in_text(document: dict, said: dict) -> dict:
-    """Return what a text says of a plan: parts that it only names are not described there."""
-    there = document.get("part_data", {})
-    data = {
-        kind: {
-            name: said["part_data"].get(kind, {}).get(name, {})
-            for name in inner
-            if name in said["part_data"].get(kind, {}) or catalogue.shipped(kind, name) is not None
-        }
-        for kind, inner in there.items()
-    }
-    return said | {"part_data": data}
+def _in_text(document: dict, said: dict, new: dict) -> tuple[dict, dict]:
+    """
+    Return what a text says and what it is to say, as far as its descriptions of parts are to be touched.
+
+    Parts it only names are not described there yet. One that is used no more stays, unless data/ has one of its name.
+    """
+    there, old_data, new_data = document.get("part_data", {}), {}, dict(new["part_data"])
+    for kind, inner in there.items():
+        new_data.setdefault(kind, {})
+        known = said["part_data"].get(kind, {})
+        touched = [name for name in inner if name in new_data[kind] or catalogue.shipped(kind, name) is not None]
+        old_data[kind] = {name: known.get(name, {}) for name in touched}
+    return said | {"part_data": old_data}, new | {"part_data": new_data}
 
 
 def text_of(plan: Plan) -> str:
@@ -531,7 +536,7 @@ def text_of(plan: Plan) -> str:
     there = document.get("part_data", {})
     if old == new and all(name in there.get(kind, {}) for kind, inner in new["part_data"].items() for name in inner):
         return text
-    return _agreed(changed(_text_forward(text), _in_text(document, old), new), new)
+    return _agreed(changed(_text_forward(text), *_in_text(document, old, new)), new)
 
 
 def _agreed(text: str, new: dict) -> str:
@@ -547,7 +552,7 @@ def _agreed(text: str, new: dict) -> str:
         if said == new:
             return text
         # Every line is looked at, whether it differs or not; only the order is known again entry by entry.
-        text = changed(text, {"loop": _in_text(document, said)["loop"]}, new)
+        text = changed(text, {"loop": said["loop"]}, new)
     raise InputError("plan", "as it is", "a plan that a file can hold", "Save it to a new file.")
 
 

@@ -93,12 +93,14 @@ class Reader:
 
     def __init__(self, renamed: dict[Path, Path] | None = None) -> None:
         self.problems: list[Problem] = []
+        self.told: set[Path] = set()
         self.renamed = renamed or {}
 
     def note(self, place: Path, value: Any, accepted: str, remedy: str = "") -> None:
-        """Note a problem, one for each place."""
+        """Note a problem, one for each place, and none inside of what is wrong as a whole."""
         place = self.renamed.get(place, place)
-        if all(p.place != place for p in self.problems):
+        if not any(place[:n] in self.told for n in range(len(place) + 1)):
+            self.told.add(place)
             self.problems.append(Problem(place, _short(value), accepted, remedy))
 
     def tried(self, place: Path, make: Callable, *args: Any, **how: Any) -> Any:
@@ -159,9 +161,9 @@ class Reader:
         """
         made = {f.name: f.default for f in fields(make)}
         ranges, given, fine = getattr(make, "RANGES", {}), dict(values), True
-        places = {key: (*place, *(keys or {}).get(key, (key,))) for key in given}
+        at = {key: (*place, *(keys or {}).get(key, (key,))) for key in given}
         for key in [k for k in given if k in ranges and given[k] is not None]:
-            if self.tried(places[key], between, "", given[key], *ranges[key]) is None:
+            if self.tried(at[key], between, "", given[key], *ranges[key]) is None:
                 given[key] = None
         # What was refused is left at its default, so that what is wrong besides is told as well.
         while True:
@@ -173,10 +175,11 @@ class Reader:
             try:
                 record = make(**given)
             except InputError as problem:
-                field = problem.field.rpartition(", ")[2].replace(" ", "_")
-                self.note(places.get(field, place), problem.value, problem.accepted, problem.remedy)
+                words = problem.field.rpartition(", ")[2].split()
+                field = next((f for f in ("_".join(words), words[0]) if f in given), "")
+                self.note(at.get(field, place), problem.value, problem.accepted, problem.remedy)
                 fine = False
-                if field not in given or made[field] is MISSING:
+                if not field or made[field] is MISSING:
                     return None
                 del given[field]
             else:

@@ -263,9 +263,11 @@ def _name_and_unit(header: str) -> tuple[str, str | None]:
     for form in (r"(.*?)\s*[\[(]\s*(.*?)\s*[\])]{1,2}\s*", r"(.*?)\s*,\s*(.+)", r"(.*?)\s+in\s+(\S+)"):
         if match := re.fullmatch(form, header):
             return match[1].strip().casefold(), match[2].strip()
+    if " " not in header and _is_unit(header):
+        return header.casefold(), header  # a unit alone is name and unit
     head, _, last = header.rpartition(" ")
-    if _spelled(last).casefold() in {v.casefold() for v in _SPELLINGS.values()} | _TURN_UNITS:
-        return (head or last).strip().casefold(), last  # a unit alone is name and unit
+    if head and _is_unit(last):
+        return head.strip().casefold(), last
     return header.casefold(), None
 
 
@@ -485,7 +487,7 @@ def _column(
     factor, offset, kind = scale
     try:  # plain numbers, which most tables hold, are converted all at once
         plain = "".join(cells)
-        if "," in plain or "_" in plain or "'" in plain or column.needed is False and "" in cells:
+        if "," in plain or "_" in plain or "'" in plain or not column.needed and "" in cells:
             raise ValueError
         value, assumed = np.array(cells, dtype=float) * factor + offset, not stated
         bad = np.flatnonzero(~np.isfinite(value))
@@ -517,7 +519,7 @@ def _column(
                 faults.add(line, f"line {line}, {said}: {cell!r} is no finite number")
                 continue
             value[place] = number * own[amount[1]][0] + own[amount[1]][1]
-        named = [u for u in units_seen if u]
+        named = [u for u in own if u]
         assumed = not stated and (not units_seen or "" in units_seen)
         if named and "" not in units_seen:
             unit, factor, kind = named[0], own[named[0]][0], own[named[0]][2]

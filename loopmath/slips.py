@@ -34,7 +34,7 @@ USUAL = {
     "fan sound level": (10.0, 75.0),
     "fan power": (0.2, 40.0),
     "block loss at 1 gal/min": (2500.0, 28000.0),
-    "small block loss at 1 gal/min": (800.0, 28000.0),
+    "small block loss at 1 gal/min": (800.0, 18000.0),
     "block flow": (0.3 * _L_MIN, 20 * _L_MIN),
     "block resistance": (0.02, 0.4),
     "small block resistance": (0.05, 4.0),
@@ -122,7 +122,7 @@ def unit_slips(marks: Sequence[Mark], readings: Readings, system: str = "metric"
 
     A slip is named only if it brings every figure that rests on the column into its range.
     """
-    grave, out, mended = [], [], []
+    out, mended = [], []
     for one in marks:
         value, (low, high) = one.value(None, 1.0), one.range
         impossible = bool(one.impossible) and value > high
@@ -144,18 +144,22 @@ def unit_slips(marks: Sequence[Mark], readings: Readings, system: str = "metric"
         what = f"{one.said} would be {show(value)}; {show(low)} to {show(high)} is usual"
         what += f", and {one.impossible}" if impossible else ""
         told = []
-        for _, key, factor, words, unit in sorted(found)[:2]:
+        found.sort()
+        likely = [f for f in found if "times" not in f[-1]][:2] + [f for f in found if "times" in f[-1]][:1]
+        for _, key, factor, words, unit in sorted(likely):
             column = readings.units[key] or "numbers without a unit"
             written = f"look like {unit} written in a column of {column}"
             told.append(f"the {words} {f'are {unit}' if 'times' in unit else written}")
             mended.append((key, factor))
+        out.append((impossible, " or ".join(told), what))
+    said = []
+    for told in dict.fromkeys(t for _, t, _ in sorted(out, key=lambda o: not o[0])):  # the impossible first
+        whats = "; ".join(what for _, t, what in out if t == told)
         if told:
-            said = " or ".join(told)
-            what = f"{said[0].upper()}{said[1:]}: as read, {what}."
+            said.append(f"{told[0].upper()}{told[1:]}: as read, {whats}.")
         else:
-            what = f"As read, {what}. No slip of units explains it."
-        (grave if impossible else out).append(what)
-    return grave + out
+            said.append(f"As read, {whats}. No slip of units explains it.")
+    return said
 
 
 def exchanged(first: str, second: str, as_read: bool, if_exchanged: bool) -> list[str]:

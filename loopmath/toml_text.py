@@ -14,6 +14,8 @@ from loopmath.units import to_si, written
 
 #: How a file says that a number is not there, where the part it starts from has one.
 NONE = "none"
+#: Name of an entry of a list -> its text as it stands, and what that says.
+Kept = dict[str, tuple[str, dict]]
 #: Where a field stands: keys of tables, numbers of list entries.
 Path = tuple[str | int, ...]
 
@@ -184,7 +186,7 @@ def changed(text: str, old: dict, new: dict) -> str:
     return out.replace("\n", "\r\n") if windows else out
 
 
-def _change(table: Any, old: dict, new: dict) -> None:
+def _change(table: Any, old: dict, new: dict, kept: Kept | None = None) -> None:
     for key in old:
         if key not in new and key in table:
             del table[key]
@@ -197,14 +199,15 @@ def _change(table: Any, old: dict, new: dict) -> None:
             if not isinstance(now, Mapping):
                 if not _says(value):
                     continue
-                # A table in the place of a value stays on its line, or the lines after it would belong to it.
-                inline = now is not None or isinstance(table, InlineTable)
-                above = any(isinstance(inner, dict) for inner in value.values())
-                table[key] = tomlkit.inline_table() if inline else tomlkit.table(is_super_table=above)
+                if now is not None or isinstance(table, InlineTable):
+                    # In the place of a value it stays on its line, or the lines after it would belong to it.
+                    table[key] = _entry(value)
+                    continue
+                table[key] = tomlkit.table(is_super_table=any(isinstance(inner, dict) for inner in value.values()))
             _change(table[key], before if isinstance(before, dict) else {}, value)
         elif isinstance(value, list):
             if isinstance(now, Array) and isinstance(before, list):
-                _change_list(now, before, value)
+                _change_list(now, before, value, kept)
             else:
                 table[key] = _listed(value)
         else:
@@ -225,7 +228,10 @@ def _set(table: Any, key: Any, leaf: Leaf) -> None:
     now = table.get(key)
     if now is None:
         if _is_said(leaf):
+            spaced = isinstance(table, InlineTable) and table.as_string().endswith(" }")
             table[key] = leaf.text()
+            if spaced:
+                table.item(key).trivia.trail = " "
         return
     now = now.unwrap() if hasattr(now, "unwrap") else now
     if leaf.value is None and leaf.default is None:
@@ -234,8 +240,13 @@ def _set(table: Any, key: Any, leaf: Leaf) -> None:
         table[key] = leaf.text(now)
 
 
-def _change_list(array: Array, old: list, new: list) -> None:
-    """Change a list entry by entry; entries are known again by their name, so that comments stay with them."""
+def _change_list(array: Array, old: list, new: list, kept: Kept | None) -> None:
+    """
+    Change a list entry by entry; entries are known again by their name, so that comments stay with them.
+
+    `kept` holds what stands now for every named entry, so that one that moves goes as it was typed.
+    """
+    kept = _kept(array, old) if kept is None else kept
     match = difflib.SequenceMatcher(a=[_name(e) for e in old], b=[_name(e) for e in new], autojunk=False)
     shift = 0
     for tag, i1, i2, j1, j2 in match.get_opcodes():
@@ -243,19 +254,33 @@ def _change_list(array: Array, old: list, new: list) -> None:
         for i, j in pairs:
             if old[i] == new[j]:
                 continue
-            if isinstance(new[j], dict) and isinstance(old[i], dict) and next(iter(new[j])) == next(iter(old[i])):
-                _change(array[i + shift], old[i], new[j])
+            renamed = tag == "equal" or _name(new[j]) not in kept
+            if renamed and isinstance(new[j], dict) and isinstance(old[i], dict) and [*new[j]][0] == [*old[i]][0]:
+                _change(array[i + shift], old[i], new[j], kept)
             elif isinstance(new[j], list) and isinstance(old[i], list):
-                _change_list(array[i + shift], old[i], new[j])
+                _change_list(array[i + shift], old[i], new[j], kept)
             else:
-                array[i + shift] = _entry(new[j])
+                array[i + shift] = _entry(new[j], kept)
         if tag == "equal":
             continue
         for _ in range(i1 + len(pairs), i2):
             del array[i1 + len(pairs) + shift]
         for j in range(j1 + len(pairs), j2):
-            array.insert(i1 + shift + j - j1, _entry(new[j]))
+            array.insert(i1 + shift + j - j1, _entry(new[j], kept))
         shift += (j2 - j1) - (i2 - i1)
+
+
+def _kept(item: Any, entry: Any) -> Kept:
+    """Return the text and the description of every table in a list, also in lists inside of it."""
+    out: Kept = {}
+    if isinstance(entry, dict):
+        out[_name(entry)] = item.as_string(), entry
+        inner = [(item[key], value) for key, value in entry.items() if isinstance(value, list)]
+    else:
+        inner = zip(item, entry, strict=True) if isinstance(entry, list) else ()
+    for pair in inner:
+        out |= _kept(*pair)
+    return out
 
 
 def _name(entry: Any) -> str:
@@ -266,26 +291,31 @@ def _name(entry: Any) -> str:
     return f"list of {_name(entry[0]) if entry else ''}" if isinstance(entry, list) else f"entry {entry}"
 
 
-def _entry(value: Any, indent: str = "  ") -> Any:
+def _entry(value: Any, kept: Kept | None = None) -> Any:
     """Return a new entry of a list as TOML, laid out as a person would."""
-    return tomlkit.parse(f"x = {_entry_text(value, indent)}")["x"]
+    return tomlkit.parse(f"x = {_entry_text(value, '  ', kept or {})}")["x"]
 
 
-def _entry_text(value: Any, indent: str) -> str:
+def _entry_text(value: Any, indent: str, kept: Kept) -> str:
+    if isinstance(value, dict) and value and _name(value) in kept:
+        text, old = kept[_name(value)]
+        table = tomlkit.parse(f"x = {text}")["x"]
+        _change(table, old, value)
+        return table.as_string()
     if isinstance(value, dict):
         given = {k: v for k, v in value.items() if _is_said(v)}
-        return f"{{ {', '.join(f'{k} = {_entry_text(v, indent)}' for k, v in given.items())} }}"
+        return f"{{ {', '.join(f'{k} = {_entry_text(v, indent, kept)}' for k, v in given.items())} }}"
     if isinstance(value, list) and any(isinstance(v, (list, dict)) for v in value):
         deep = any(isinstance(v, list) for v in value)
         between = f"\n{indent}  " if deep else " "
-        entries = f",{between}".join(_entry_text(v, indent + "  ") for v in value)
+        entries = f",{between}".join(_entry_text(v, indent + "  ", kept) for v in value)
         return f"[{between}{entries},\n{indent}]" if deep else f"[{entries}]"
     if isinstance(value, list):
-        return f"[{', '.join(_entry_text(v, indent) for v in value)}]"
+        return f"[{', '.join(_entry_text(v, indent, kept) for v in value)}]"
     return tomlkit.item(value.text() if isinstance(value, Leaf) else value).as_string()
 
 
 def _listed(value: list) -> Array:
     """Return a new list as TOML, an entry a line."""
-    entries = "".join(f"  {_entry_text(v, '  ')},\n" for v in value)
+    entries = "".join(f"  {_entry_text(v, '  ', {})},\n" for v in value)
     return tomlkit.parse(f"x = [\n{entries}]")["x"] if value else tomlkit.array()

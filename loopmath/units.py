@@ -211,7 +211,8 @@ def written(value: float, kind: str, like: Any = None) -> str | float | int:
         exact = [text for text in texts if to_si("", text, kind) == value]
         if exact:
             # The usual unit, unless another says it in clearly fewer signs: 300 mm, but 120 m.
-            return exact[0] if own else min(exact, key=lambda text: len(text) + 3 * texts.index(text))
+            kept = bool(own) and exact[0] == texts[0]
+            return exact[0] if kept else min(exact, key=lambda text: len(text) + 3 * texts.index(text))
     inside = {"difference": "K", "resistance": "K/W"}.get(kind, INSIDE[kind])
     return f"{value!r} {inside}" if inside else value
 

@@ -204,17 +204,29 @@ WRONG = [
     (("parts", "pump", "kind"), "pmup", "parts.pump.kind = 'pmup' is not accepted. Accepted: a known name; near"),
     (("parts", "pump", "kind"), GONE, "parts.pump.kind = 'missing'"),
     (("parts", "pump", "speed"), "150 %", "parts.pump.speed = 1.5 is not accepted. Accepted: 0 to 1"),
-    (("parts", "processor", "typical_heat"), "-5 W", "parts.processor.typical_heat = -5.0 is not accepted. Accepted: 0 to 3000 W"),
+    (
+        ("parts", "processor", "typical_heat"),
+        "-5 W",
+        "parts.processor.typical_heat = -5.0 is not accepted. Accepted: 0 to 3000 W",
+    ),
     (("parts", "processor", "typical_heat"), float("nan"), "parts.processor.typical_heat = nan"),
     (("parts", "processor", "typical_heat"), float("inf"), "parts.processor.typical_heat = inf"),
     (("parts", "processor", "typical_heat"), "nan W", "parts.processor.typical_heat = 'nan W'"),
     (("parts", "processor", "typical_heat"), 10**400, "parts.processor.typical_heat = "),
-    (("parts", "processor", "typical_heat"), [14, 15], "parts.processor.typical_heat = [14, 15] is not accepted. Accepted: one value"),
+    (
+        ("parts", "processor", "typical_heat"),
+        [14, 15],
+        "parts.processor.typical_heat = [14, 15] is not accepted. Accepted: one value",
+    ),
     (("parts", "processor", "typical_heat"), "140 m", "parts.processor.typical_heat = "),
     (("parts", "processor", "typical_heat"), GONE, "parts.processor.typical_heat = 'missing'"),
     (("parts", "front radiator", "fan"), "quiet fan 140 mm, 1100 rpm", "Accepted: a fan of 120 mm"),
     (("parts", "front radiator", "fan"), GONE, "parts.front radiator.fan = 'missing'"),
-    (("parts", "front radiator", "air"), "outdoors", "parts.front radiator.air = 'outdoors' is not accepted. Accepted: one of: room, case"),
+    (
+        ("parts", "front radiator", "air"),
+        "outdoors",
+        "parts.front radiator.air = 'outdoors' is not accepted. Accepted: one of: room, case",
+    ),
     (("parts", "front radiator", "fans_in_series"), 0, "parts.front radiator.fans_in_series = 0.0"),
     (("parts", "spare"), {"kind": "pump", "part": "standard pump, 3.7 m"}, "parts.spare = 'not in loop.order'"),
     (("parts", "pump"), GONE, "loop.order[2] = 'pump'"),
@@ -226,13 +238,17 @@ WRONG = [
     (("loop", "order", 4, "bends"), -1, "loop.order[4].bends = -1.0"),
     (("loop", "order", 4, "fittings"), -1, "loop.order[4].fittings = -1.0"),
     (("loop", "order", 4, "part"), "glass", "loop.order[4].part = 'glass'"),
-    (("loop", "order", 4, "run"), "processor", "loop.order[4].run = 'processor' is not accepted. Accepted: each name once"),
+    (
+        ("loop", "order", 4, "run"),
+        "processor",
+        "loop.order[4].run = 'processor' is not accepted. Accepted: each name once",
+    ),
     (("loop", "order", 4), {}, "loop.order[4] = {}"),
-    (("loop", "order", 4), {"parallel": []}, "loop.order[4].parallel = '0 branch(es)'"),
+    (("loop", "order", 4), {"parallel": []}, "loop.order[4].parallel = []"),
     (("loop", "order", 4), {"parallel": [["drain"]]}, "loop.order[4].parallel"),
     (("loop", "order", 4), {"parallel": [["drain"], ["drain"]], "lenght": 1}, "loop.order[4].lenght = 'lenght'"),
     (("loop", "order", 4), {"parallel": [[], []]}, "loop.order[4].parallel[0] = []"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("path", "to", "words"), WRONG)

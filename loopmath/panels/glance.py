@@ -101,10 +101,28 @@ class GlancePanel:
         self.controls.append(Control(setting, widget, to_inside, widget.value))
         return widget
 
-    def _part_choice(self, setting: str, words: str, kind: str, record: Any) -> Any:
+    def _part_choice(self, setting: str, words: str) -> Any:
+        return self._choice(setting, words, self._parts(setting), AS_PLANNED, widgets.Dropdown)
+
+    def _parts(self, setting: str) -> list:
         """Offer every part of a kind, the plan's own first: it may have numbers of its own."""
-        others = [(n, n) for n in catalogue.names(kind) if n != record.name]
-        return self._choice(setting, words, [(record.name, AS_PLANNED), *others], AS_PLANNED, widgets.Dropdown)
+        record = self._planned(setting)
+        others = [(n, n) for n in catalogue.names(setting.rpartition(".")[2]) if n != record.name]
+        return [(record.name, AS_PLANNED), *others]
+
+    def _planned(self, setting: str) -> Any:
+        """Return the part that the plan has where a setting chooses one."""
+        name, _, kind = setting.rpartition(".")
+        if name:
+            return getattr(self.plan_unit(name), kind)
+        having = {"pump": tree.PumpUnit, "tube": tree.Run, "fan": tree.RadiatorUnit}[kind]
+        return next(getattr(u, kind) for u in self.plan.units(having) if getattr(u, kind) is not None)
+
+    def _layouts(self) -> list:
+        """Offer the layouts of the blocks: that of the plan first if it has blocks side by side."""
+        items = self.plan.loop.items
+        side_by_side = any(tree.of_kind(i, tree.Source) for i in items if isinstance(i, tree.Parallel))
+        return [(w, w) for w in (LAYOUTS if side_by_side else LAYOUTS[1:])]
 
     def _lengths(self, setting: str, words: str, usual: tuple, value: float) -> Any:
         """Offer usual lengths [mm] and the plan's own."""
@@ -129,8 +147,7 @@ class GlancePanel:
         fans, runs, sources = [u for u in radiators if u.fan is not None], plan.units(tree.Run), plan.units(tree.Source)
         pump_and_loop = [self._slider("pump_speed", "Pump speed, %", 20, 100, 100 * pump.speed, 0.01)]
         if len(sources) > 1:
-            side_by_side = any(tree.of_kind(i, tree.Source) for i in plan.loop.items if isinstance(i, tree.Parallel))
-            layouts = [(w, w) for w in (LAYOUTS if side_by_side else LAYOUTS[1:])]
+            layouts = self._layouts()
             pump_and_loop.insert(0, self._choice("layout", "Blocks", layouts, layouts[0][1], widgets.ToggleButtons))
         if runs:
             pump_and_loop += [
@@ -150,18 +167,18 @@ class GlancePanel:
         heat, more = heat[:MOST_SOURCES], heat[MOST_SOURCES:]
         liquids = [(c.label, c.name) for c in coolants.coolants().values()]
         more += [c for unit in radiators[1:] for c in self._radiator_controls(unit)]
-        more.append(self._part_choice("pump", "Pump", "pump", pump.pump))
+        more.append(self._part_choice("pump", "Pump"))
         if runs:
-            more.append(self._part_choice("tube", "Tube", "tube", runs[0].tube))
+            more.append(self._part_choice("tube", "Tube"))
         more += [
-            self._part_choice(f"{u.name}.block", _first_up(f"{label}: block"), "block", u.block)
+            self._part_choice(f"{u.name}.block", _first_up(f"{label}: block"))
             for u, label in zip(sources, labels, strict=True)
         ]
         cores = [u for u in radiators if hasattr(u.radiator, "fan_size")]
         for u, label in zip(cores, _labels([u.name for u in cores]), strict=True):
-            more.append(self._part_choice(f"{u.name}.radiator", _first_up(f"{label}: core"), "radiator", u.radiator))
+            more.append(self._part_choice(f"{u.name}.radiator", _first_up(f"{label}: core")))
         if fans:
-            more.append(self._part_choice("fan", "Fans", "fan", fans[0].fan))
+            more.append(self._part_choice("fan", "Fans"))
         if cores:
             metals = [("copper", "copper"), ("aluminium", "aluminium 6000 series")]
             now = cores[0].radiator.metal
@@ -223,8 +240,7 @@ class GlancePanel:
         if kind not in ("tube", "radiator"):
             return
         unit = setting.rpartition(".")[0]
-        now = self.plan.units(tree.Run)[0] if kind == "tube" else self.plan_unit(unit)
-        record = getattr(now, kind) if name == AS_PLANNED else catalogue.part(kind, name)
+        record = self._planned(setting) if name == AS_PLANNED else catalogue.part(kind, name)
         for field in ("bore",) if kind == "tube" else ("positions", "fan_size", "depth", "metal"):
             control = self._control(f"{unit}.{field}" if unit else field)
             if control is not None:
@@ -297,7 +313,9 @@ class GlancePanel:
         self.room.min, self.room.max = min(low, self.room.min), max(high, self.room.max)
         self.room.value = at
         self.room.min, self.room.max = low, high
-        room.start = round(new.convert(old.back(start))) if moved else at
+        begun = round(new.convert(old.back(start)))
+        # Two degrees of one scale may be one of the other: what was moved stays moved.
+        room.start = (None if begun == at else begun) if moved else at
         self.room.description = f"Room air, {new.label}"
         length = DISPLAY[self.system]["length"]
         for control in self.controls:
@@ -339,19 +357,34 @@ class GlancePanel:
         self._show_table(f"Written: {', '.join(map(str, paths))}")
 
     def save_plan(self) -> None:
-        """Write what was changed into the user's own plan file, and say where."""
+        """Write what was changed into the user's own plan file, and say where; a new file is what all pages open."""
         if self.failed:
+            self._show_table("The plan was not saved: it cannot be solved as it is set now.")
             return
         try:
-            plan = self.plan.set(**self.settings())
+            plan, before = self.plan.set(**self.settings()), self.plan.origin
             saved = mine.save_mine(plan)
+            words = saved.words
+            self.plan = reloaded(plan, saved)
+            self._start_from_here()
+            if before is None or saved.path.resolve() != before.path.resolve():
+                mine.choose(saved.path)
+                words += " Every page opens it from now on."
         except InputError as problem:
             self._show_table(f"The plan was not saved. {problem}")
             return
-        self.plan = reloaded(plan, saved)
+        self._show_table(words)
+
+    def _start_from_here(self) -> None:
+        """Take what the controls say as what the plan has: choices name the parts it has now."""
+        self._quiet = True
         for control in self.controls:
+            if _names_part(control.setting):
+                options = self._layouts() if control.setting == "layout" else self._parts(control.setting)
+                control.widget.options = options
+                control.widget.value = options[0][1]
             control.start = control.widget.value
-        self._show_table(saved.words)
+        self._quiet = False
 
     def _show_table(self, words: str = "") -> None:
         self.table.value = page.comparison_html(self.comparison, self.system, words)
@@ -379,11 +412,12 @@ def _round_up(watts: float) -> int:
 
 def _labels(names: list[str]) -> list[str]:
     """Return short names that still tell elements apart: the first word, or as much of the name as has room."""
-    short = [n if len(n) <= 10 else n.split()[0][:10] for n in names]
-    return [
+    short = [n if len(n) <= 10 else (n.split() or [n])[0][:10] for n in names]
+    short = [
         s if short.count(s) == 1 else n if len(n) <= 12 else f"{n[:5]}…{n[-6:]}"
         for s, n in zip(short, names, strict=True)
     ]
+    return [s if short.count(s) == 1 else f"{s[:8]}… {number}" for number, s in enumerate(short, start=1)]
 
 
 def _first_up(words: str) -> str:

@@ -112,11 +112,28 @@ class PlannerPanel:
         self.solution: Solution | None = None
         self.fields: dict[tuple, Any] = {}
         self._quiet = False
-        opened = mine.chosen()
-        self.words = opened.words
-        self.draft = Draft.opened(path or opened.plan.origin.path)
+        self.draft, self.words = self._first(path)
         self.view = self._arrange()
         self._show(anew=True)
+
+    def _first(self, path: Path | None) -> tuple[Draft, str]:
+        """Return the draft to begin with and words to it: the file that was chosen, right or wrong, else the demo."""
+        if path is not None:
+            draft = Draft.opened(path)
+            return draft, self._called(draft)
+        chosen = mine.chosen()
+        try:
+            draft = Draft.opened(mine.chosen_path() or chosen.plan.origin.path)
+        except InputError:  # it is gone; the words say so
+            return Draft.opened(chosen.plan.origin.path), chosen.words
+        return draft, self._called(draft) if chosen.trouble else chosen.words
+
+    @staticmethod
+    def _called(draft: Draft) -> str:
+        """Return which plan it is, and whether other pages can open it."""
+        title, path = draft.fields().get("title"), draft.origin.path
+        words = mine.called(title if isinstance(title, str) else "Untitled plan", path)
+        return words if draft.plan is not None else f"{words} {_wrong(draft)}"
 
     # -------------------------------------------------------------------------------------------------- layout
 
@@ -171,8 +188,8 @@ class PlannerPanel:
 
     def _build_form(self) -> None:
         """Make the fields anew for the parts there are now."""
-        self.fields = {}
-        parts = [(name, kind) for name, kind in self._structure() if kind in PARTS]
+        self.fields, self._built = {}, self._structure()
+        parts = [(name, kind) for name, kind in self._built if kind in PARTS]
         made = [[self._first_field(*line) for line in FIRST], self._order_page()]
         for kinds in KINDS_ON_PAGES:
             mine_here = [self._part_fields(n, kind) for n, kind in parts if kind in kinds]
@@ -207,12 +224,13 @@ class PlannerPanel:
 
     def _names(self, kind: str) -> list[str]:
         """Return the parts that can be chosen: those described in the plan, the user's own, those of data/."""
-        data = self.draft.fields().get("part_data", {})
+        data = self._document().get("part_data", {})
         own = list(data.get(kind, {})) if isinstance(data, dict) and isinstance(data.get(kind, {}), dict) else []
         return list(dict.fromkeys([*own, *catalogue.names(kind)]))
 
     def _order_page(self) -> list:
         self.entries = widgets.Select(rows=12, tooltip="Elements in the order the coolant passes them")
+        self.entries.observe(lambda change: self._quiet or self._note_entry(change["new"]), "index")
         buttons = [
             self._button("Earlier", "Move the chosen element against the flow", lambda: self._move(-1)),
             self._button("Later", "Move the chosen element with the flow", lambda: self._move(1)),
@@ -249,13 +267,20 @@ class PlannerPanel:
 
     def _typed(self, text: str) -> None:
         self.words = ""
-        before = self._structure()
         self.draft.write(text)
-        self._show(anew=self._structure() != before, text=False)
+        self._show(text=False)
+
+    def _document(self) -> dict:
+        """Return what the file says; while it is no TOML, what it said last: one sign too few empties no field."""
+        self._last = self.draft.fields() or self._last
+        return self._last
+
+    _last: dict = {}
+    _built: list = []
 
     def _structure(self) -> list:
         """Return what the form's fields depend on."""
-        parts = self.draft.fields().get("parts", {})
+        parts = self._document().get("parts", {})
         described = parts.items() if isinstance(parts, dict) else ()
         kinds = [(name, t.get("kind") if isinstance(t, dict) else None) for name, t in described]
         return [(name, kind if isinstance(kind, str) else None) for name, kind in kinds]
@@ -273,8 +298,10 @@ class PlannerPanel:
         self._entry = at + 1
 
     def _chosen_entry(self) -> int:
-        self._entry = self.entries.index or 0
         return self._entry
+
+    def _note_entry(self, index: int | None) -> None:
+        self._entry = index or 0
 
     _entry = 0
 
@@ -284,13 +311,9 @@ class PlannerPanel:
 
     def save(self) -> None:
         """Save the text into the user's own file; every page opens it from now on."""
-        saved = self.draft.save()
-        wrong = len(self.draft.problems)
-        self.words = saved.words
-        if wrong:
-            self.words += (
-                f" {wrong} problem{'s' * (wrong > 1)} in it: other pages show the demo until that is put right."
-            )
+        self.words = self.draft.save().words
+        if self.draft.problems:
+            self.words += f" {_wrong(self.draft)}"
 
     def open(self, path: Path) -> None:
         """Open another plan and choose it for every page; a text not saved yet goes into a file of its own first."""
@@ -299,9 +322,9 @@ class PlannerPanel:
             kept = ""
             if self.draft.changed:
                 kept = f" What you had changed was saved first. {self.draft.save().words}"
-            self.draft = Draft.opened(path)
+            self.draft, self._last = Draft.opened(path), {}
             mine.choose(path)
-            self.words = mine.chosen().words + kept
+            self.words = f"{self._called(self.draft)} Every page opens it from now on.{kept}"
         except InputError as problem:
             self.words = str(problem)
         self._show(anew=True)
@@ -316,12 +339,12 @@ class PlannerPanel:
         """Put the draft on the screen: fields, file, drawing, what is said."""
         self._quiet = True
         try:
-            if anew:
+            if anew or self._structure() != self._built:
                 self._build_form()
                 self._offer_plans()
             self._fill_form()
             if text:
-                self.file.value = self.draft.text
+                self.file.value = self.draft.text.replace("\r\n", "\n")
         finally:
             self._quiet = False
         self._answer()
@@ -338,7 +361,7 @@ class PlannerPanel:
         self.chooser.value = next(p for _, p in options if p.resolve() == path.resolve())
 
     def _fill_form(self) -> None:
-        document = self.draft.fields()
+        document = self._document()
         for place, widget in self.fields.items():
             said: Any = document
             for step in place:
@@ -346,11 +369,12 @@ class PlannerPanel:
             if isinstance(said, dict):
                 said = said.get("part")
             usual = self._catalogue_price(place[1]) if place[-1] == "price" else _default(place, document)
+            said = said if said is None or isinstance(said, str) else _in_words(said)
             if isinstance(widget, widgets.Dropdown):
                 _choose(widget, usual if said is None else said)
             else:
                 widget.placeholder = "" if usual is None else str(usual)
-                widget.value = "" if said is None else str(said)
+                widget.value = said or ""
         if self.draft.plan is not None:
             self.entries.options = self.draft.order()
             self.entries.index = min(self._entry, len(self.entries.options) - 1)
@@ -362,11 +386,16 @@ class PlannerPanel:
         return None if price is None else f"{price:g}, as in the catalogue"
 
     def _answer(self) -> None:
-        """Solve and draw the plan if it can be read."""
+        """Solve and draw the plan if it can be read; what cannot be drawn is said in words."""
         if self.draft.plan is None:
             return
         self.solution = solved(self.draft.plan)
-        figure = schematic.schematic_figure(self.draft.plan, self.solution, WIDTH, self.system)
+        try:
+            figure = schematic.schematic_figure(self.draft.plan, self.solution, WIDTH, self.system)
+        except InputError as problem:
+            self.words = f"{self.words} This loop cannot be drawn here. {problem}".strip()
+            self.picture, self.alt = "", schematic.words(self.draft.plan, self.solution, self.system)
+            return
         width, height = (round(schematic.DOTS * side) for side in figure.get_size_inches())
         self.alt = schematic.words(self.draft.plan, self.solution, self.system)
         self.picture = LivePicture(figure, [], width, height, self.alt).html()
@@ -438,9 +467,22 @@ def planner(path: Path | None = None) -> PlannerPanel:
 def _problem_html(problem: InputError) -> str:
     line = getattr(problem, "line", None)
     where = f"<b>line {line}</b> " if line else ""
-    said = str(problem.value)
+    said = _in_words(problem.value)
     said = said if len(said) < 80 else said[:77] + "…"
     return f"{where}{escape(f'{problem.field}: {said}. Accepted: {problem.accepted}. {problem.remedy}')}"
+
+
+def _in_words(value: Any) -> str:
+    """Return a value of the file as text."""
+    try:
+        return str(value)
+    except ValueError:  # more than 4300 digits
+        return "a number of very many digits"
+
+
+def _wrong(draft: Draft) -> str:
+    many = len(draft.problems)
+    return f"{many} problem{'s' * (many > 1)} in it: other pages show the demo until that is put right."
 
 
 def _lines(place: tuple, document: dict) -> tuple[Field, ...]:

@@ -69,6 +69,22 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
 }
 
 
+#: What the unknowns of the fits are called in words.
+_NAMES = {
+    "shutoff": "the value at shut-off",
+    "runout": "the flow at run-out",
+    "exponent": "the exponent",
+    "power_shutoff": "the power at shut-off",
+    "power_runout": "the power at run-out",
+    "linear": "the part in proportion to the flow",
+    "quadratic": "the part that goes with the square of the flow",
+    "resistance": "the resistance at endless flow",
+    "flow_resistance": "the resistance of the film",
+    "louvre_heat": "the factor on the film of the air",
+    "liquid_heat": "the factor on the film of the coolant",
+}
+
+
 @dataclass(frozen=True, eq=False)
 class Curve:
     """
@@ -243,7 +259,9 @@ def quality(curve: Curve, system: str) -> list[str]:
     near, far = (units.show(v, curve.x_kind, system) for v in (curve.measured_from, curve.measured_to))
     scatter = "" if np.isnan(fitted.residual_sd) else f" scatter {shown(curve.y_kind, system)(fitted.residual_sd)},"
     out = [f"{curve.label}: {n} readings,{share}{scatter} {curve.x_label} from {near} to {far}."]
-    out += [f"{curve.label}: {words}" for words in fitted.words()]
+    out += [
+        f"{curve.label}: {words}" for words in fitted.words({n: w for n, w in _NAMES.items() if n in fitted.params})
+    ]
     if fitted.dof > 0 and n < 6:
         out.append(f"{curve.label}: {n} readings are few; the plus and minus are wide.")
     if 0 < curve.measured_from and curve.measured_to < 2 * curve.measured_from:

@@ -10,7 +10,7 @@ from loopmath.checks import InputError
 from loopmath.fit import fit, places
 from loopmath.laws.coolant import AIR_HEAT_CAPACITY, air_density, coolant
 from loopmath.loop import RadiatorUnit
-from loopmath.measuring import (
+from loopmath.measured.curves import (
     Curve,
     Measured,
     full_speed,

@@ -1,0 +1,145 @@
+"""The plans of data/plans: they load, answer, draw, keep their limits, and come back from a save as they were."""
+
+import tomllib
+
+import pytest
+
+from loopmath import load_plan, schematic, tables
+from loopmath import loop as tree
+from loopmath.catalogue import CATALOGUE
+from loopmath.planfile import ANY_PART, DEAD_LEG, PARTS, RUN, SECTIONS, save_plan, text_of
+from loopmath.reader import kinds_of
+from loopmath.solution import solved
+
+FILES = sorted((tables.DATA / "plans").glob("*.toml"))
+PLAIN = ("text", "texts", "truth", "count")
+
+pytestmark = pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+
+
+@pytest.fixture
+def plan(path):
+    return load_plan(path)
+
+
+def groups(plan):
+    return [item for item in plan.loop.items if isinstance(item, tree.Parallel)]
+
+
+def test_its_shape_is_what_was_asked_for(path, plan):
+    blocks, radiators, side = plan.units(tree.Source), plan.units(tree.RadiatorUnit), groups(plan)
+    assert path.stem in ("grading_suite", "podcast_booth", "reading_cube")
+    if path.stem == "podcast_booth":  # one series loop, two blocks
+        assert (len(blocks), len(radiators), len(side)) == (2, 2, 0)
+    elif path.stem == "grading_suite":  # two graphics cards in parallel, two radiators
+        assert (len(radiators), len(side)) == (2, 1)
+        inside = [[u.name for u in tree.of_kind(branch, tree.Source)] for branch in side[0].branches]
+        assert inside == [["left card"], ["right card"]]
+        assert {u.block.name for u in tree.of_kind(side[0], tree.Source)} == {"graphics card block, full cover"}
+    else:  # a small cube, one radiator
+        assert (len(blocks), len(radiators), len(side)) == (1, 1, 0)
+        assert not any(run.tube.rigid for run in plan.units(tree.Run))
+
+
+def test_it_states_a_plausible_answer(path, plan):
+    solution = solved(plan)
+    state = solution.state
+    assert solution.known
+    assert not solution.plight
+    # A loop a person builds flows some litres a minute, its coolant a few to twenty kelvin over the room; common
+    # practice, no source.
+    assert 1.5 < 60e3 * float(state["flow"]) < 6.0
+    assert 2.0 < float(state["coolant_over_room"]) < 20.0
+    assert float(state["coolant_warmest"]) < plan.coolant_limit
+    assert float(state["sound"]) < plan.sound_limit
+    for unit in plan.units(tree.Source):
+        assert float(plan.room_air) < float(state[unit.name]) < unit.limit - 10.0
+
+
+def test_it_is_free_of_dangers_and_warnings(path, plan):
+    assert {row.signal for row in solved(plan).warned()} <= {"caution", "notice"}
+
+
+def test_at_peak_heat_every_component_stays_below_its_limit(path, plan):
+    assert all(unit.peak_heat > unit.heat for unit in plan.units(tree.Source))
+    solution = solved(plan.at_peak())
+    assert solution.known
+    for unit in plan.units(tree.Source):
+        assert float(solution.state[unit.name]) < unit.limit
+    assert float(solution.state["coolant_warmest"]) < plan.coolant_limit
+
+
+def test_heat_put_in_is_heat_taken_out_by_the_radiators(path, plan):
+    solution = solved(plan)
+    density, _, heat_capacity, _ = solution.fluid
+    taken, pump = 0.0, 0.0
+    for row in solution.walk:
+        if isinstance(row["element"], tree.RadiatorUnit):
+            taken += float(row["flow"] * density * heat_capacity * (row["in"] - row["out"]))
+        elif isinstance(row["element"], tree.PumpUnit):
+            pump += float(row["heat"])
+    put_in = sum(u.heat for u in plan.units(tree.Source)) + pump
+    assert 0.0 < pump < float(solution.state["pump_power"])
+    assert taken == pytest.approx(put_in, rel=1e-9)
+    first, last = solution.walk[0], solution.walk[-1]
+    assert float(last["out"]) == pytest.approx(float(first["in"]), abs=1e-9)  # the loop closes on itself
+
+
+def test_it_is_drawn_with_every_name(path, plan):
+    figure = schematic.schematic_figure(plan, solved(plan), 880, "metric")
+    written = {t.get_gid(): t.get_text().replace("\n", " ") for t in figure.findobj(lambda a: hasattr(a, "get_text"))}
+    names = [leaf.name for leaf in tree.leaves(plan.loop)]
+    words = schematic.words(plan, solved(plan), "metric")
+    for number, name in enumerate(names):
+        leaf = list(tree.leaves(plan.loop))[number]
+        if not isinstance(leaf, (tree.Run, tree.DeadLeg)):
+            assert written[f"name-{number}"] == name
+        assert name in words
+
+
+def test_saving_it_unchanged_is_the_same_file_to_the_byte(path, plan, tmp_path):
+    assert text_of(plan).encode() == path.read_bytes()
+    saved = save_plan(plan, tmp_path / path.name)
+    assert saved.path.read_bytes() == path.read_bytes()
+
+
+def test_it_has_a_title_notes_and_limits(path, plan):
+    document = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert plan.title != "Untitled plan"
+    assert "invented" in plan.notes
+    assert {"coolant", "sound", "money", "currency"} <= set(document["limits"])
+    assert plan.currency
+    assert document["format"] == 2
+
+
+def quantities(document):
+    """Yield place, kind and value of every quantity of a plan file."""
+    tables_ = [((s,) if s else (), document.get(s, {}) if s else document, lines) for s, lines in SECTIONS.items()]
+    for name, table in document["parts"].items():
+        kind = table["kind"]
+        tables_.append((("parts", name), table, (*PARTS[kind][1], *ANY_PART)))
+        own = kinds_of(CATALOGUE[kind][1])
+        yield from ((("parts", name, k), own[k], v) for k, v in table.items() if k in own)
+    todo = list(document["loop"]["order"])
+    while todo:
+        entry = todo.pop()
+        if isinstance(entry, list):
+            todo += entry
+        elif isinstance(entry, dict) and "parallel" in entry:
+            todo += entry["parallel"]
+        elif isinstance(entry, dict):
+            tables_.append((("loop",), entry, RUN if "run" in entry else DEAD_LEG))
+    for place, table, lines in tables_:
+        for line in lines:
+            if line.key in table:
+                yield (*place, line.key), line.kind, table[line.key]
+
+
+def test_every_quantity_of_it_carries_a_unit(path):
+    found = list(quantities(tomllib.loads(path.read_text(encoding="utf-8"))))
+    with_unit = [(place, kind, value) for place, kind, value in found if kind not in PLAIN]
+    assert len(with_unit) >= 12
+    for place, _, value in with_unit:
+        for one in value if isinstance(value, list) else [value]:
+            assert isinstance(one, str), place
+            assert one.strip()[-1].isalpha() or one.endswith("%"), place

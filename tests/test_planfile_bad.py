@@ -1,0 +1,645 @@
+"""Files that are no plan: each is told in words, on its line, all at once, and the file is left as it was."""
+
+import re
+
+import pytest
+
+from loopmath import InputError, load_plan
+from loopmath.reader import Problem, Problems
+
+#: A small plan that is accepted; the faults are planted into it.
+GOOD = """# A plan to plant faults in.
+format = 2
+title = "Small"
+
+[room]
+air = "22 degC"
+height = "120 m"
+
+[case]
+air_over_room = "5 K"
+
+[coolant]
+kind = "water"
+
+[tube]
+part = "PETG 14/10 mm"
+
+[parts.tank]
+kind = "reservoir"
+part = "tube reservoir, 250 mL"
+
+[parts.pump]
+kind = "pump"
+part = "standard pump, 3.7 m"
+speed = "70 %"
+
+[parts.processor]
+kind = "block"
+part = "processor block, fine fins"
+typical_heat = "140 W"
+position = ["10 mm", "20 mm", "30 mm"]
+
+[parts."front. radiator"]
+kind = "radiator"
+part = "3 x 120 mm, slim, medium fins"
+fan = "quiet fan 120 mm, 1300 rpm"
+fan_speed = "60 %"
+
+[parts.meter]
+kind = "inline"
+part = "my meter"
+
+[part_data.inline."my meter"]
+kind_of_part = "flow meter"
+quadratic = "0.4 kPa/(L/min)^2"
+
+[loop]
+order = [
+  "tank",
+  { dead_leg = "drain", length = "90 mm", purpose = "drain" },
+  "pump",
+  { run = "up", length = "380 mm", bends = 2, fittings = 1 },
+  "meter",
+  { parallel = [
+    ["processor", { run = "left", length = "20 cm" }],
+    [{ run = "right", length = "20 cm" }],
+  ] },
+  "front. radiator",
+  { run = "down", length = "300 mm" },
+]
+"""
+ORDER = GOOD[GOOD.index("order = [") :]
+
+
+def load(tmp_path, raw: bytes | str):
+    """Load a file of these bytes and make sure that nothing was written."""
+    file = tmp_path / "mine.toml"
+    file.write_bytes(raw.encode("utf-8") if isinstance(raw, str) else raw)
+    before = file.read_bytes(), file.stat().st_mtime_ns
+    try:
+        return load_plan(file)
+    finally:
+        assert (file.read_bytes(), file.stat().st_mtime_ns) == before
+        assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
+
+
+def refusal(tmp_path, raw) -> InputError:
+    with pytest.raises(InputError) as caught:
+        load(tmp_path, raw)
+    return caught.value
+
+
+def put(old: str, new: str) -> str:
+    """Return the good plan with one stretch of its text replaced."""
+    assert GOOD.count(old) == 1, (GOOD.count(old), old)
+    return GOOD.replace(old, new)
+
+
+def under(header: str, line: str) -> str:
+    """Return the good plan with a line added below a table's header."""
+    return put(f"[{header}]\n", f"[{header}]\n{line}\n")
+
+
+def test_the_plan_the_faults_are_planted_in_is_accepted(tmp_path):
+    assert load(tmp_path, GOOD).title == "Small"
+
+
+# ----------------------------------------------------------------------------------------------- not a plan at all
+
+RAW = {
+    "no TOML": (GOOD.replace("[room]", "[room"), r"mine\.toml.*a TOML document.*line 5"),
+    "a value without quotes": (put('"22 degC"', "22 degC"), r"a TOML document.*line 6"),
+    "a quote that is not closed": (put('"22 degC"', '"22 degC'), r"a TOML document.*line 6"),
+    "a list that is not closed": (GOOD[:-2], r"a TOML document"),
+    "a key twice": (
+        put('height = "120 m"', 'height = "120 m"\nheight = "130 m"'),
+        r"a TOML document.*overwrite.*line 8",
+    ),
+    "a table twice": (put("[coolant]", "[room]"), r"a TOML document.*line 12"),
+    "a part twice": (put("[parts.pump]", "[parts.tank]"), r"a TOML document.*line 22"),
+    "latin-1": (put("Small", "Küche").encode("latin-1"), r"text in UTF-8.*Save it as UTF-8"),
+    "utf-16": (GOOD.encode("utf-16"), r"text in UTF-8"),
+    "utf-16 without a mark": (GOOD.encode("utf-16-le"), r"a TOML document"),
+    "half a sign": (GOOD.encode() + b"# \xe2\x82", r"text in UTF-8"),
+    "empty": (b"", r"format = 'missing'"),
+    "only a comment": (b"# nothing yet\n", r"format = 'missing'"),
+    "only a byte order mark": (b"\xef\xbb\xbf", r"format = 'missing'"),
+    "a NUL byte": (GOOD.replace("Small", "Sm\0all"), r"a TOML document"),
+    "10 MB": (GOOD + "#" + 10_000_000 * "x", r"10\.0 MB.*at most 1 MB.*Is it the right file"),
+    "a picture": (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), r"text in UTF-8"),
+    "lists nested without end": (GOOD + "x = " + 5000 * "[" + 5000 * "]", r"nested too deeply"),
+    "a number without end": (put('"22 degC"', 6000 * "1"), r"a TOML document.*number.*too long"),
+    "a date that is none": (put('"22 degC"', "2026-02-31"), r"a TOML document.*line 6"),
+}
+
+
+@pytest.mark.parametrize(("raw", "words"), RAW.values(), ids=RAW)
+def test_a_file_that_is_no_plan_is_refused_in_words_and_left_alone(tmp_path, raw, words):
+    assert re.search(words, str(refusal(tmp_path, raw)), re.DOTALL)
+
+
+def test_a_folder_a_missing_file_and_one_without_leave_to_read_are_told_apart(tmp_path, monkeypatch):
+    for path, words in ((tmp_path, "a file, not a folder"), (tmp_path / "no.toml", "a file that exists")):
+        with pytest.raises(InputError, match=words):
+            load_plan(path)
+    file = tmp_path / "closed.toml"
+    file.write_text(GOOD)
+
+    def refuse(*_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(type(file), "read_bytes", refuse)
+    with pytest.raises(InputError, match=r"a file that can be read. The system says: .*Permission denied"):
+        load_plan(file)
+
+
+# ------------------------------------------------------------------------------------------------ one fault a file
+
+UP = '{ run = "up", length = "380 mm", bends = 2, fittings = 1 }'
+DRAIN = '{ dead_leg = "drain", length = "90 mm", purpose = "drain" }'
+LEFT = '["processor", { run = "left", length = "20 cm" }]'
+RIGHT = '[{ run = "right", length = "20 cm" }]'
+DOWN = '{ run = "down", length = "300 mm" }'
+METER = 'part = "my meter"\n'
+GROUP = ORDER[ORDER.index("  { parallel") : ORDER.index('  "front. radiator"')]
+
+
+def deep(levels: int) -> str:
+    """Return a group inside of a group inside of a group."""
+    inner = '{ run = "in0", length = "1 m" }'
+    for n in range(1, levels):
+        inner = f'{{ parallel = [[{inner}], [{{ run = "in{n}", length = "1 m" }}]] }}'
+    return put('{ run = "right", length = "20 cm" }', inner)
+
+
+#: Without its own [part_data]: the meter is one of the catalogue, DATA stands where other tables may stand.
+DATA = put(GOOD[GOOD.index("[part_data") : GOOD.index("[loop]")], "DATA\n").replace(
+    METER, 'part = "flow meter, wheel"\n'
+)
+
+
+#: What -> (the file, place that is named, words that follow).
+FAULTS = {
+    # versions
+    "a version to come": (
+        put("format = 2", "format = 3"),
+        "format",
+        "3 is not accepted. Accepted: 2, or an older one: 1",
+    ),
+    "version 0": (put("format = 2", "format = 0"), "format", "0"),
+    "a version in words": (put("format = 2", 'format = "2"'), "format", "'2'"),
+    "true for a version": (put("format = 2", "format = true"), "format", "True"),
+    "a version with a point": (put("format = 2", "format = 2.0"), "format", "2.0"),
+    "no version": (put("format = 2\n", ""), "format", "'missing'"),
+    # unknown keys, each level
+    "key of the top": (put('title = "Small"', 'titel = "Small"'), "titel", "nearest: title"),
+    "table of the top": (put("[case]", "[cases]"), "cases", "nearest: case"),
+    "key of the room": (under("room", 'heigth = "1 m"'), "room.heigth", "nearest: height"),
+    "key of the case": (under("case", 'air_over_rom = "1 K"'), "case.air_over_rom", "air_over_room"),
+    "key of the coolant": (
+        under("coolant", "price_per_liter = 3"),
+        "coolant.price_per_liter",
+        "nearest: price_per_litre",
+    ),
+    "key of the tube": (under("tube", 'bor = "9 mm"'), "tube.bor", "nearest: bore"),
+    "key of a part": (under("parts.pump", 'sped = "9 %"'), "parts.pump.sped", "nearest: speed"),
+    "field of a part": (under("parts.pump", 'shutof_head = "3 m"'), "parts.pump.shutof_head", "nearest: shutoff_head"),
+    "heat of version 1": (under("parts.processor", 'heat = "9 W"'), "parts.processor.heat", "typical_heat"),
+    "field of another kind": (under("parts.tank", 'typical_heat = "9 W"'), "parts.tank.typical_heat", "Accepted:"),
+    "key of the loop": (under("loop", "ordre = []"), "loop.ordre", "one of: order"),
+    "key of a run": (put(UP, UP.replace("bends", "bend")), "loop.order[3].bend", "nearest: bends"),
+    "key of a dead leg": (put(DRAIN, DRAIN.replace("purpose", "purpos")), "loop.order[1].purpos", "nearest: purpose"),
+    "fittings on a dead leg": (
+        put(DRAIN, DRAIN.replace('purpose = "drain"', "fittings = 1")),
+        "loop.order[1].fittings",
+        "",
+    ),
+    "key of a group": (put("  ] },", "  ], lenght = 1 },"), "loop.order[5].lenght", "one of: parallel"),
+    "key of a fan's table": (
+        put('fan = "quiet fan 120 mm, 1300 rpm"', 'fan = { part = "quiet fan 120 mm, 1300 rpm", fulrpm = 1 }'),
+        "parts.front. radiator.fan.fulrpm",
+        "nearest: full_rpm",
+    ),
+    "a note that is no text": (under("room", "note = 3"), "room.note", "text in quotes"),
+    "kind in part_data": (DATA.replace("DATA", '[part_data.inlin."x"]'), "part_data.inlin", "inline"),
+    "field in part_data": (put("quadratic", "linaer = 0\nquadratic"), "part_data.inline.my meter.linaer", "linear"),
+    "text for part_data": (
+        DATA.replace("DATA", "[part_data]\ninline = 3"),
+        "part_data.inline",
+        "3 is not accepted. Accepted: a table",
+    ),
+    "a part of part_data that is text": (
+        DATA.replace("DATA", '[part_data.inline]\n"my meter" = 3'),
+        "part_data.inline.my meter",
+        "a table",
+    ),
+    # missing keys
+    "no air": (
+        put('air = "22 degC"\n', ""),
+        "room.air",
+        "'missing' is not accepted. Accepted: a value. Add this line.",
+    ),
+    "no coolant": (put('kind = "water"\n', ""), "coolant.kind", "'missing'"),
+    "an empty coolant": (put('"water"', '""'), "coolant.kind", "''"),
+    "no tube": (put('[tube]\npart = "PETG 14/10 mm"\n', ""), "tube.part", "'missing'"),
+    "no kind": (put('kind = "reservoir"\n', ""), "parts.tank.kind", "'missing'"),
+    "no part": (put('part = "standard pump, 3.7 m"\n', ""), "parts.pump.part", "'missing'"),
+    "no heat": (put('typical_heat = "140 W"\n', ""), "parts.processor.typical_heat", "'missing'"),
+    "no fan and no air flow": (
+        put('fan = "quiet fan 120 mm, 1300 rpm"\n', ""),
+        "parts.front. radiator.fan",
+        "'missing'",
+    ),
+    "no length of a run": (put(DOWN, '{ run = "down" }'), "loop.order[7].length", "'missing'"),
+    "no length of a dead leg": (put(DRAIN, '{ dead_leg = "drain" }'), "loop.order[1].length", "'missing'"),
+    "no order": (GOOD.replace(ORDER, ""), "loop.order", "[]"),
+    "an empty order": (GOOD.replace(ORDER, "order = []"), "loop.order", "[]"),
+    "a field of part_data": (
+        put('kind_of_part = "flow meter"\n', ""),
+        "part_data.inline.my meter.kind_of_part",
+        "'missing' is not accepted. Accepted: a value. A part of this kind needs: kind_of_part.",
+    ),
+    "a field of a part on the spot": (
+        put('part = "standard pump, 3.7 m"', 'shutoff_head = "3 m"'),
+        "parts.pump.runout_flow",
+        "'missing'",
+    ),
+    # names
+    "a part that is not in the catalogue": (
+        put('"standard pump, 3.7 m"', '"standard pump, 3.8 m"'),
+        "parts.pump.part",
+        "nearest: standard pump, 3.7 m",
+    ),
+    "a name of another kind": (put('"standard pump, 3.7 m"', '"PETG 14/10 mm"'), "parts.pump.part", "'PETG 14/10 mm'"),
+    "nearly the name of part_data": (put(METER, 'part = "my metre"\n'), "parts.meter.part", "my meter"),
+    "an unknown tube": (put('part = "PETG 14/10 mm"', 'part = "PETG 14/10"'), "tube.part", "nearest: PETG 14/10 mm"),
+    "an unknown tube of a run": (put(DOWN, DOWN.replace(" }", ', part = "glas" }')), "loop.order[7].part", "'glas'"),
+    "an unknown fan": (put("1300 rpm", "1310 rpm"), "parts.front. radiator.fan", "quiet fan 120 mm, 1300 rpm"),
+    "an unknown coolant": (put('"water"', '"watr"'), "coolant.kind", "water"),
+    "an unknown kind": (put('kind = "pump"', 'kind = "pmup"'), "parts.pump.kind", "pump"),
+    "the kind of a tube": (put('kind = "pump"', 'kind = "tube"'), "parts.pump.kind", "'tube'"),
+    "an unknown name in the order": (put('  "tank"', '  "tnak"'), "loop.order[0]", "nearest: tank"),
+    "an unknown name in a branch": (put(LEFT, '["procesor"]'), "loop.order[5].parallel[0][0]", "nearest: processor"),
+    "a part that is not in the order": (
+        under("room", "") + '[parts.spare]\nkind = "reservoir"\npart = "tube reservoir, 250 mL"',
+        "parts.spare",
+        "'not in loop.order'",
+    ),
+    "a part twice in the order": (
+        put(DOWN, '"tank"'),
+        "loop.order[7]",
+        "'tank' is not accepted. Accepted: each name once",
+    ),
+    "a part in two branches": (put(RIGHT, '["processor"]'), "loop.order[5].parallel[1][0]", "each name once"),
+    "a run's name twice": (
+        put('"down"', '"up"'),
+        "loop.order[7].run",
+        "'up' is not accepted. Accepted: each name once",
+    ),
+    "a run's and a dead leg's name": (put('"down"', '"drain"'), "loop.order[7].run", "each name once"),
+    "a run's name in two branches": (put('run = "right"', 'run = "left"'), "loop.order[5].parallel[1][0].run", "once"),
+    "a run named as a part": (put('"down"', '"meter"'), "loop.order[7].run", "A part of [parts] is called that."),
+    "air from elsewhere": (
+        put('fan_speed = "60 %"', 'air = "outdoors"'),
+        "parts.front. radiator.air",
+        "one of: room, case",
+    ),
+    "an unknown purpose": (
+        put('"drain" },', '"wash" },'),
+        "loop.order[1].purpose",
+        "one of: drain, fill, gauge, other",
+    ),
+    "an unknown metal of fittings": (under("tube", 'fitting_metal = "bras"'), "tube.fitting_metal", "brass"),
+    "an unknown metal of a run": (
+        put(DOWN, DOWN.replace(" }", ', fitting_metal = "bras" }')),
+        "loop.order[7].fitting_metal",
+        "brass",
+    ),
+    "an unknown metal beside": (
+        under("coolant", 'also_wetted = ["copper", "coper"]'),
+        "coolant.also_wetted[1]",
+        "copper",
+    ),
+    "an unknown metal of a part": (under("parts.pump", 'metal = "coper"'), "parts.pump.metal", "copper"),
+    "an unknown metal in part_data": (
+        put("quadratic", 'metal = "coper"\nquadratic'),
+        "part_data.inline.my meter.metal",
+        "copper",
+    ),
+    "an unknown plastic": (under("tube", 'material = "petg2"'), "tube.material", "'petg2'"),
+    # numbers
+    "negative heat": (
+        put('"140 W"', '"-140 W"'),
+        "parts.processor.typical_heat",
+        "-140.0 is not accepted. Accepted: 0 to 3000 W",
+    ),
+    "absurd heat": (put('"140 W"', '"140 MW"'), "parts.processor.typical_heat", "140000000.0"),
+    "peak heat below nothing": (under("parts.processor", "peak_heat = -1"), "parts.processor.peak_heat", "-1.0"),
+    "NaN": (put('"140 W"', "nan"), "parts.processor.typical_heat", "nan"),
+    "infinite": (put('"140 W"', "inf"), "parts.processor.typical_heat", "inf"),
+    "NaN in words": (put('"140 W"', '"nan W"'), "parts.processor.typical_heat", "'nan W'"),
+    "too large for a float": (put('"140 W"', '"1e999 W"'), "parts.processor.typical_heat", "finite"),
+    "a number of 400 digits": (put('"140 W"', 400 * "9"), "parts.processor.typical_heat", "99999"),
+    "a number of 8000 digits in hex": (
+        put('"140 W"', "0x" + 8000 * "f"),
+        "parts.processor.typical_heat",
+        "not so long",
+    ),
+    "hot room": (put('"22 degC"', '"60 degC"'), "room.air", "60.0 is not accepted. Accepted: 5 to 45 degC"),
+    "height in space": (put('"120 m"', '"120 km"'), "room.height", "120000.0"),
+    "negative length": (
+        put('"380 mm"', '"-380 mm"'),
+        "loop.order[3].length",
+        "-0.38 is not accepted. Accepted: 0 to 50 m",
+    ),
+    "speed over all": (put('"70 %"', '"170 %"'), "parts.pump.speed", "1.7"),
+    "negative bends": (put("bends = 2", "bends = -2"), "loop.order[3].bends", "-2.0"),
+    "a field out of range": (
+        under("parts.pump", 'shutoff_head = "900 m"'),
+        "parts.pump.shutoff_head",
+        "0 to 100 m of head",
+    ),
+    "a bore wider than the tube": (under("tube", 'bore = "20 mm"'), "tube.outside", "more than the bore"),
+    "a bore of a run wider than it": (
+        put(DOWN, DOWN.replace(" }", ', bore = "20 mm" }')),
+        "loop.order[7].outside",
+        "more than the bore",
+    ),
+    "out of range in part_data": (put('"0.4 kPa', '"-0.4 kPa'), "part_data.inline.my meter.quadratic", "0 to 1e+16"),
+    "money below nothing": (put("[tube]", "[limits]\nmoney = -1\n[tube]"), "limits.money", "-1.0"),
+    # units
+    "no unit": (put('"22 degC"', '"22"'), "room.air", "'25 degC' or '77 degF'"),
+    "watts for a temperature": (put('"22 degC"', '"22 W"'), "room.air", "degF"),
+    "a difference for a temperature": (put('"22 degC"', '"22 delta_degC"'), "room.air", "a temperature"),
+    "a temperature for a difference": (
+        put('"5 K"', '"5 degC"'),
+        "case.air_over_room",
+        "a difference is not a temperature",
+    ),
+    "Fahrenheit for a difference": (put('"5 K"', '"9 degF"'), "case.air_over_room", "Write K or delta_degF"),
+    "an area for a length": (put('"380 mm"', '"380 mm^2"'), "loop.order[3].length", "'12 mm' or '1/2 in'"),
+    "an unknown unit": (put('"380 mm"', '"380 furlongish"'), "loop.order[3].length", "a unit that is known"),
+    "a unit for a count": (put("bends = 2", 'bends = "2 m"'), "loop.order[3].bends", "a plain number"),
+    "pressure for a head": (under("parts.pump", 'shutoff_head = "3 kPa"'), "parts.pump.shutoff_head", "'3.2 m'"),
+    "one power of flow too few": (
+        put("kPa/(L/min)^2", "kPa/(L/min)"),
+        "part_data.inline.my meter.quadratic",
+        "(L/min)^2",
+    ),
+    # types
+    "a number for a title": (put('"Small"', "3"), "title", "3 is not accepted. Accepted: text in quotes"),
+    "a list for a heat": (put('"140 W"', '["140 W"]'), "parts.processor.typical_heat", "one value"),
+    "a table for a heat": (put('"140 W"', "{ w = 140 }"), "parts.processor.typical_heat", "one value"),
+    "true for a heat": (put('"140 W"', "true"), "parts.processor.typical_heat", "True"),
+    "a date for a heat": (put('"140 W"', "2026-01-02"), "parts.processor.typical_heat", "a number"),
+    "text for a table": (put('[room]\nair = "22 degC"\nheight = "120 m"\n', 'room = "warm"\n'), "room", "a table"),
+    "text for a part": (
+        GOOD.replace('[parts.tank]\nkind = "reservoir"\npart = "tube reservoir, 250 mL"', '[parts]\ntank = "x"'),
+        "parts.tank",
+        "a table",
+    ),
+    "text for the order": (GOOD.replace(ORDER, 'order = "tank"'), "loop.order", "a list of elements"),
+    "a number in the order": (put(DOWN, "3"), "loop.order[7]", "3 is not accepted. Accepted: a part's name, or one of"),
+    "a list in the order": (put(DOWN, '["tank"]'), "loop.order[7]", "a part's name, or one of"),
+    "an empty table in the order": (put(DOWN, "{ }"), "loop.order[7]", "a part's name, or one of"),
+    "text for a branch": (put(RIGHT, '"x"'), "loop.order[5].parallel[1]", "a list of elements"),
+    "a number for a run's name": (put('run = "down"', "run = 3"), "loop.order[7].run", "text in quotes"),
+    "yes for true": (under("tube", 'rigid = "yes"'), "tube.rigid", "true or false"),
+    "text for a list": (under("coolant", 'also_wetted = "copper"'), "coolant.also_wetted", "a list of texts"),
+    "a position in words": (put('["10 mm", "20 mm", "30 mm"]', '"left"'), "parts.processor.position", "three lengths"),
+    "a position of two numbers": (
+        put('["10 mm", "20 mm", "30 mm"]', '["10 mm", "20 mm"]'),
+        "parts.processor.position",
+        "three",
+    ),
+    "a position with a watt": (put('"20 mm", "30', '"20 W", "30'), "parts.processor.position[1]", "'12 mm'"),
+    "a position with a list": (put('"20 mm", "30', '[0.02], "30'), "parts.processor.position[1]", "one value"),
+    "a very long value": (put('"140 W"', '"' + 3000 * "x" + '"'), "parts.processor.typical_heat", "…"),
+    # the tree
+    "no pump": (
+        put('[parts.pump]\nkind = "pump"\npart = "standard pump, 3.7 m"\nspeed = "70 %"\n', "").replace(
+            '  "pump",\n', ""
+        ),
+        "loop.order",
+        "'no pump' is not accepted. Accepted: at least one pump.",
+    ),
+    "an empty group": (put(DOWN, "{ parallel = [] }"), "loop.order[7].parallel", "two branches or more"),
+    "text for branches": (put(DOWN, '{ parallel = "x" }'), "loop.order[7].parallel", "two branches or more"),
+    "one branch only": (
+        put(f"    {RIGHT},\n", ""),
+        "loop.order[5].parallel",
+        "'1 branch(es)' is not accepted. Accepted: two",
+    ),
+    "an empty branch": (
+        put(RIGHT, "[]"),
+        "loop.order[5].parallel[1]",
+        "[] is not accepted. Accepted: a list of elements",
+    ),
+    "a dead leg alone in a branch": (
+        put(RIGHT, '[{ dead_leg = "right", length = "1 m" }]'),
+        "loop.order[5].parallel",
+        "a branch with an element in it",
+    ),
+    "a dead leg that holds elements": (
+        put(DRAIN, DRAIN.replace(" }", ', order = ["tank"] }')),
+        "loop.order[1].order",
+        "Nothing flows through a dead leg.",
+    ),
+    "both run and dead leg": (
+        put(DOWN, DOWN.replace(" }", ', dead_leg = "x" }')),
+        "loop.order[7]",
+        "one of: a run, a dead_leg",
+    ),
+    "groups eleven deep": (
+        deep(12),
+        "loop.order[5].parallel[1][0]" + 9 * ".parallel[0][0]" + ".parallel",
+        "10 deep at most",
+    ),
+    # fans
+    "a fan of another size": (
+        put("quiet fan 120 mm, 1300 rpm", "quiet fan 140 mm, 1100 rpm"),
+        "parts.front. radiator.fan",
+        "a fan of 120 mm",
+    ),
+    "a fan's table without a part": (
+        put('fan = "quiet fan 120 mm, 1300 rpm"', "fan = {}"),
+        "parts.front. radiator.fan.part",
+        "'missing'",
+    ),
+    "a fan out of range": (
+        put('"quiet fan 120 mm, 1300 rpm"', '{ part = "quiet fan 120 mm, 1300 rpm", exponent = 9 }'),
+        "parts.front. radiator.fan.exponent",
+        "1 to 6",
+    ),
+}
+
+
+@pytest.mark.parametrize(("raw", "place", "words"), FAULTS.values(), ids=FAULTS)
+def test_one_fault_is_one_problem_told_with_its_place_and_line(tmp_path, raw, place, words):
+    problem = refusal(tmp_path, raw)
+    assert isinstance(problem, Problem), str(problem)
+    told = str(problem)
+    assert re.match(rf"(line \d+: )?{re.escape(place)} = ", told), told
+    assert words in told
+
+
+def test_a_very_long_value_is_told_by_its_beginning(tmp_path):
+    for value in (f'"{3000 * "x"}"', f"[{3000 * '1,'}]", "0x" + 9000 * "f", f"[0x{9000 * 'f'}]"):
+        assert len(str(refusal(tmp_path, put('"140 W"', value)))) < 400
+
+
+def test_ten_groups_inside_of_each_other_are_accepted(tmp_path):
+    assert load(tmp_path, deep(10)).title == "Small"
+
+
+# ------------------------------------------------------------------------------------------- all of them, with lines
+
+#: "#! place" ends each line that has a fault in it, and names the place the problem is told at.
+PLANTED = r"""# Faults on marked lines only.
+format = 2
+notes = QQQ
+[parts.pump]
+speed = "900 %"   this is a text, not a table
+  [room]
+QQQ
+title = 3                                            #! title
+
+[room]
+air = "60 degC"                                      #! room.air
+height = "99 km"                                     #! room.height
+"lis tener" = "1 m"                                  #! room.lis tener
+note = SSS
+[limits]
+air = "60 degC"
+SSS
+
+[case]
+air_over_room = "5 degC"                             #! case.air_over_room
+[coolant]
+kind = "watr"                                        #! coolant.kind
+also_wetted = [ # a list
+  "copper",
+  "coper",                                           #! coolant.also_wetted[1]
+]
+limits.sound = "3 m"                                 #! coolant.limits
+
+[tube]
+part = "PETG 14/10 mm"
+bore = "60 mm"                                       #! tube.bore
+
+[parts]
+tank = { kind = "reservoir", part = "no tank" }      #! parts.tank.part
+pump.kind = "pump"
+pump.part = "standard pump, 3.7 m"
+pump.speed = "170 %"                                 #! parts.pump.speed
+
+[parts."front. \"radiator\""]
+kind = "radiator"
+part = "3 x 120 mm, slim, medium fins"
+fan_speed = "700 %"                                  #! parts.front. "radiator".fan_speed
+air = "outdoors"                                     #! parts.front. "radiator".air
+
+[parts."front. \"radiator\"".fan]
+part = "quiet fan 120 mm, 1300 rpm"
+exponent = 0.5                                       #! parts.front. "radiator".fan.exponent
+
+[parts.'it']
+kind = "inline"
+part = "meter"
+
+[loop]
+order = [ "tank", # [ a bracket in a comment
+  { dead_leg = "drain ]", length = "90 mm" },
+  "pump", { run = "a", length = "1 m" },
+  { run = "up", length = "-380 mm", bends = 2 },     #! loop.order[4].length
+  { run = "out", length = "380 mm", bends = -2 },    #! loop.order[5].bends
+  { parallel = [
+    [ { run = "left", length = "20 cm" },
+      { run = "left", length = "20 cm" } ],          #! loop.order[6].parallel[0][1].run
+    [],                                              #! loop.order[6].parallel[1]
+  ] },
+  QQQfront. "radiator"\
+  QQQ, "it",
+  { run = "down", lenght = "300 mm", length = 1 }    #! loop.order[9].lenght
+]
+
+[part_data.inline.meter]                             #! part_data.inline.meter.kind_of_part
+quadratic = "0.4 kPa/(L/min)"                        #! part_data.inline.meter.quadratic
+""".replace("QQQ", '"""').replace("SSS", "'''")
+
+
+def marked(text: str) -> list[tuple[int, str]]:
+    lines = enumerate(text.replace("\r\n", "\n").split("\n"), start=1)
+    return [(number, line.partition("#! ")[2]) for number, line in lines if "#! " in line]
+
+
+VARIANTS = {
+    "as it is": PLANTED.encode(),
+    "CRLF": PLANTED.replace("\n", "\r\n").encode(),
+    "byte order mark": b"\xef\xbb\xbf" + PLANTED.encode(),
+    "both": b"\xef\xbb\xbf" + PLANTED.replace("\n", "\r\n").encode(),
+    "lines that only Python sees": PLANTED.replace('"drain ]"', '"drain \u2028\u0085 ]"').encode(),
+    "more above": ("#\n" * 50 + PLANTED).encode(),
+}
+
+
+@pytest.mark.parametrize("raw", VARIANTS.values(), ids=VARIANTS)
+def test_every_fault_is_told_at_once_on_its_line_and_in_the_order_of_the_file(tmp_path, raw):
+    problems = refusal(tmp_path, raw)
+    assert isinstance(problems, Problems)
+    expected = marked(raw.decode("utf-8-sig"))
+    assert [(p.line, p.field) for p in problems.problems] == expected
+    assert f"{len(expected)} problems" in str(problems)
+    for number, (line, place) in enumerate(expected, start=1):
+        assert f"({number}) line {line}: {place} = " in str(problems)
+
+
+EIGHT = [
+    ("format = 2", "format = 3", "format"),
+    ('"22 degC"', '"99 degC"', "room.air"),
+    ('"5 K"', '"5 degC"', "case.air_over_room"),
+    ('"70 %"', '"-70 %"', "parts.pump.speed"),
+    ('"140 W"', '"140 J"', "parts.processor.typical_heat"),
+    ("fan_speed", "fan_sped", "parts.front. radiator.fan_sped"),
+    ('"0.4 kPa/(L/min)^2"', '"lots"', "part_data.inline.my meter.quadratic"),
+    ('"300 mm"', '"300 m"', "loop.order[7].length"),
+]
+
+
+def test_eight_planted_are_eight_told_in_file_order(tmp_path):
+    text = GOOD
+    for old, new, _ in EIGHT:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    problems = refusal(tmp_path, text).problems
+    assert [p.field for p in problems] == [place for _, _, place in EIGHT]
+    assert [p.line for p in problems] == sorted(p.line for p in problems)
+    shown = text.split("\n")
+    assert all(new in shown[p.line - 1] for p, (_, new, _) in zip(problems, EIGHT, strict=True))
+
+
+@pytest.mark.parametrize("left_out", range(8))
+def test_any_seven_of_them_are_seven(tmp_path, left_out):
+    text, kept = GOOD, [e for n, e in enumerate(EIGHT) if n != left_out]
+    for old, new, _ in kept:
+        text = text.replace(old, new)
+    assert [p.field for p in refusal(tmp_path, text).problems] == [place for _, _, place in kept]
+
+
+def test_more_problems_than_a_page_holds_are_counted_and_the_first_of_the_file_are_told(tmp_path):
+    unknown = "".join(f"unknown_{n} = {n}\n" for n in range(60))
+    problems = refusal(tmp_path, put("[tube]\n", f"[tube]\n{unknown}").replace('"300 mm"', '"-300 mm"'))
+    assert len(problems.problems) == 61
+    assert [p.line for p in problems.problems[:60]] == list(range(16, 76))
+    assert "(40) line 55: tube.unknown_39 = " in str(problems)
+    assert "(41)" not in str(problems)
+    assert "and 21 more" in str(problems)
+
+
+def test_a_bad_part_of_ones_own_is_told_once_and_not_at_every_use(tmp_path):
+    text = put('"0.4 kPa/(L/min)^2"', '"-0.4 kPa/(L/min)^2"')
+    text = text.replace("[loop]", '[parts.second]\nkind = "inline"\npart = "my meter"\n[loop]').replace(
+        '"meter",', '"meter", "second",'
+    )
+    assert refusal(tmp_path, text).field == "part_data.inline.my meter.quadratic"

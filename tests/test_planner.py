@@ -1,0 +1,609 @@
+"""The plan page's panel without a browser: fields, file, buttons, other plans; nothing raises, nothing is lost."""
+
+import re
+from html import unescape
+
+import ipywidgets as widgets
+import pytest
+
+from loopmath import catalogue, load_plan, mine, tables
+from loopmath import loop as tree
+from loopmath.draft import KINDS
+from loopmath.panels.planner import FIRST, KINDS_ON_PAGES, PAGES, PlannerPanel, planner
+from loopmath.planfile import ANY_PART, PARTS, SECTIONS
+
+EXAMPLES = sorted((tables.DATA / "plans").glob("*.toml"))
+DEMO = tables.DATA / "plans" / "podcast_booth.toml"
+SUITE = tables.DATA / "plans" / "grading_suite.toml"
+each_example = pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+
+
+@pytest.fixture(autouse=True)
+def own(tmp_path, monkeypatch):
+    folder = tmp_path / "mine"
+    monkeypatch.setenv("LOOPMATH_MINE", str(folder))
+    return folder
+
+
+@pytest.fixture
+def panel():
+    return PlannerPanel(DEMO)
+
+
+def plain(html):
+    return unescape(re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html, flags=re.S))).replace("\xa0", " ")
+
+
+def drawn(panel):
+    """Return the picture on the screen, None if there is none."""
+    found = re.search(r'src="(data:image/png;base64,[^"]+)"', panel.drawing.value)
+    return found and found[1]
+
+
+def every_widget(widget):
+    yield widget
+    for child in getattr(widget, "children", ()):
+        yield from every_widget(child)
+
+
+def button(panel, words):
+    return next(w for w in every_widget(panel.view) if isinstance(w, widgets.Button) and w.description == words)
+
+
+def press(panel, words):
+    button(panel, words).click()
+
+
+def answers(panel):
+    """Check that screen and draft say the same."""
+    if panel.draft.plan is None:
+        assert 'role="alert"' in panel.drawing.value
+        assert f"{len(panel.draft.problems)} problem" in plain(panel.drawing.value)
+        assert panel.said.value == ""
+    else:
+        assert 'role="alert"' not in panel.drawing.value
+        assert drawn(panel)
+        assert "gl-warn" in panel.said.value
+    assert panel.file.value == panel.draft.text.replace("\r\n", "\n")
+    return panel.draft.plan is not None
+
+
+# -------------------------------------------------------------------------------------------------- what it opens
+
+
+def test_with_nothing_chosen_it_opens_the_demo(own):
+    panel = planner()
+    assert panel.draft.origin.path == DEMO
+    assert "the demo" in plain(panel.status.value)
+    assert panel.chooser.value == DEMO
+    assert not own.exists()
+    assert answers(panel)
+
+
+@each_example
+def test_it_opens_what_was_chosen_and_shows_all_of_it(path):
+    mine.choose(path)
+    panel = planner()
+    assert panel.draft.origin.path.resolve() == path
+    assert panel.chooser.value.resolve() == path
+    assert panel.file.value == path.read_text(encoding="utf-8")
+    assert answers(panel)
+    assert list(panel.form.titles) == list(PAGES)
+    plan = load_plan(path)
+    names = {place[1] for place in panel.fields if place[0] == "parts"}
+    assert names == {leaf.name for leaf in tree.leaves(plan.loop) if not isinstance(leaf, (tree.Run, tree.DeadLeg))}
+    assert len(panel.entries.options) == len(plan.loop.items)
+    assert re.search(r'alt="[^"]{40,}"', panel.drawing.value)
+    for block in plan.units(tree.Source):
+        assert block.name in panel.alt
+
+
+def test_every_line_of_the_form_is_a_line_of_the_file():
+    for section, key, _, _ in FIRST:
+        assert key == "part" or key in {f.key for f in SECTIONS[section]}
+    assert {kind for kinds in KINDS_ON_PAGES for kind in kinds} == set(PARTS)
+
+
+def test_a_chosen_file_with_problems_is_opened_to_be_put_right(own):
+    path = own / "plans" / "broken.toml"
+    path.parent.mkdir(parents=True)
+    path.write_text(DEMO.read_text(encoding="utf-8").replace('"25 degC"', '"25 mm"'), encoding="utf-8")
+    mine.choose(path)
+    panel = planner()
+    assert panel.draft.origin.path == path
+    assert "room.air" in plain(panel.drawing.value)
+    assert "other pages show the demo" in plain(panel.status.value)
+    panel.fields["room", "air"].value = "24 degC"
+    assert answers(panel)
+    press(panel, "Save")
+    assert not mine.chosen().trouble
+
+
+@pytest.mark.parametrize("text", ["", "title = [", "x = 3"])
+def test_a_chosen_file_that_is_no_plan_at_all_is_opened_too(own, text):
+    path = own / "plans" / "broken.toml"
+    path.parent.mkdir(parents=True)
+    path.write_text(text, encoding="utf-8")
+    mine.choose(path)
+    panel = planner()
+    assert panel.file.value == text
+    assert not answers(panel)
+    assert "text/html" in panel._repr_mimebundle_()
+    press(panel, "Undo")
+    press(panel, "Later")
+    press(panel, "Add behind the chosen one")
+    assert panel.file.value == text
+    panel.file.value = DEMO.read_text(encoding="utf-8")
+    assert answers(panel)
+
+
+@pytest.mark.parametrize("how", ["deleted", "no text", "note damaged"])
+def test_a_chosen_file_that_is_gone_leaves_the_demo_and_says_why(own, how):
+    path = own / "plans" / "gone.toml"
+    path.parent.mkdir(parents=True)
+    path.write_bytes(b"\xff\xfe" if how == "no text" else DEMO.read_bytes())
+    mine.choose(path)
+    if how == "deleted":
+        path.unlink()
+    if how == "note damaged":
+        (own / "chosen.txt").write_bytes(b"\x00\x01")
+    panel = planner()
+    assert panel.draft.origin.path == DEMO
+    assert "cannot be opened" in plain(panel.status.value)
+    assert answers(panel)
+
+
+def test_a_plan_from_elsewhere_stays_in_the_list(tmp_path):
+    path = tmp_path / "on a stick.toml"
+    path.write_bytes(SUITE.read_bytes())
+    panel = PlannerPanel(path)
+    assert panel.chooser.value == path
+    assert panel.chooser.options[0][0].startswith("elsewhere: ")
+    assert "Grading suite machine" in plain(panel.status.value)
+
+
+# ---------------------------------------------------------------------------------------------------------- fields
+
+GOOD = {
+    "temperature": "31 degC",
+    "length": "0.9 m",
+    "difference": "4 K",
+    "sound": "33 dB",
+    "count": "2",
+    "share": "65 %",
+    "power": "120 W",
+    "text": "another <word>",
+}
+BAD = {
+    "temperature": "31 mm",
+    "length": "far",
+    "difference": "4 degC",
+    "sound": "loud",
+    "count": "two",
+    "share": "900 %",
+    "power": "-5 W",
+}
+
+
+def kind_of(place, document):
+    if place[-1] == "price":
+        return "count"
+    lines = (*PARTS[document["parts"][place[1]]["kind"]][1], *ANY_PART) if place[0] == "parts" else ()
+    lines = lines or SECTIONS[place[0] if len(place) > 1 else ""]
+    return next(f.kind for f in lines if f.key == place[-1])
+
+
+@each_example
+def test_every_field_answers_what_is_right_and_what_is_wrong(path):
+    panel = PlannerPanel(path)
+    first, document = panel.draft.text, panel.draft.fields()
+    assert len(panel.fields) > 25
+    for place in list(panel.fields):
+        widget = panel.fields[place]
+        before = widget.value
+        if isinstance(widget, widgets.Dropdown):
+            for value in [v for _, v in list(widget._options_full)][-2:]:
+                panel.fields[place].value = value
+                answers(panel)
+            panel.fields[place].value = before
+        else:
+            kind = kind_of(place, document)
+            widget.value = GOOD[kind]
+            assert answers(panel), place
+            if kind in BAD:
+                widget.value = BAD[kind]
+                assert not answers(panel), place
+                assert place[-1] in plain(panel.drawing.value), place
+                assert "line " in plain(panel.drawing.value), place
+                assert widget.value == BAD[kind]  # what was typed stays to be put right
+            widget.value = "   "
+            answers(panel)
+            panel.fields[place].value = before
+        assert panel.fields[place] is widget
+        assert answers(panel), place
+    while panel.draft.steps:
+        press(panel, "Undo")
+    assert panel.draft.text == first
+
+
+def test_a_price_of_ones_own_is_a_number_in_the_file(panel):
+    field = panel.fields["parts", "pump", "price"]
+    assert field.placeholder == "68, as in the catalogue"
+    before = float(re.search(r"Parts: (\d+)", plain(panel.said.value))[1])
+    field.value = "72"
+    assert "price = 72\n" in panel.file.value
+    assert float(re.search(r"Parts: (\d+)", plain(panel.said.value))[1]) == before + 4
+    for odd in ("nan", "inf", "-3", "1e400", "cheap"):
+        field.value = odd
+        assert panel.draft.plan is None
+        assert "parts.pump.price" in plain(panel.drawing.value)
+    field.value = ""
+    assert answers(panel)
+    assert "price = 72" not in panel.file.value
+
+
+def test_another_part_is_chosen_and_the_drawing_follows(panel):
+    before, picture = panel.solution.state["flow"], drawn(panel)
+    panel.fields["parts", "pump", "part"].value = "strong pump, 6.2 m"
+    assert panel.solution.state["flow"] > before
+    assert drawn(panel) != picture
+    assert 'part = "strong pump, 6.2 m"' in panel.file.value
+
+
+def test_a_fan_of_another_size_is_told_and_put_right(panel):
+    panel.fields["parts", "front radiator", "fan"].value = "quiet fan 140 mm, 1100 rpm"
+    assert not answers(panel)
+    assert "a fan of 120 mm" in plain(panel.drawing.value)
+    panel.fields["parts", "front radiator", "fan"].value = "very quiet fan 120 mm, 900 rpm"
+    assert answers(panel)
+
+
+def test_parts_of_ones_own_are_offered(panel):
+    from dataclasses import replace
+
+    catalogue.keep_part("pump", replace(catalogue.part("pump", "compact pump, 2.4 m"), name="bench pump"))
+    text = (
+        DEMO.read_text(encoding="utf-8")
+        + '\n[part_data.pump."garage pump"]\nshutoff_head = "3 m"\nfree_flow = "900 L/h"\n'
+    )
+    panel.file.value = text
+    assert answers(panel)
+    press(panel, "Undo")  # the form is made anew
+    panel.file.value = text
+    press(panel, "Later")
+    options = panel.fields["parts", "pump", "part"].options
+    assert {"bench pump", "garage pump"} <= {o if isinstance(o, str) else o[1] for o in options}
+    panel.fields["parts", "pump", "part"].value = "garage pump"
+    assert answers(panel)
+    assert panel.draft.plan.units(tree.PumpUnit)[0].pump.name == "garage pump"
+
+
+# ------------------------------------------------------------------------------------------- the file and the fields
+
+
+def test_typing_in_the_file_fills_the_fields(panel):
+    panel.file.value = panel.file.value.replace('"25 degC"', '"77 degF"').replace('"70 %"', '"81 %"')
+    assert panel.fields["room", "air"].value == "77 degF"
+    assert panel.fields["parts", "pump", "speed"].value == "81 %"
+    assert answers(panel)
+    panel.fields["parts", "pump", "speed"].value = "82 %"
+    assert 'speed = "82 %"' in panel.file.value
+
+
+def test_a_part_typed_into_the_file_gets_fields_of_its_own(panel):
+    text = panel.file.value.replace(
+        '[parts."front radiator"]', '[parts.valve]\nkind = "fitting"\npart = "angle valve"\n\n[parts."front radiator"]'
+    )
+    panel.file.value = text.replace('  "processor",', '  "processor",\n  "valve",')
+    assert answers(panel)
+    assert ("parts", "valve", "count") in panel.fields
+    assert any("valve" in w for w in panel.entries.options)
+
+
+def test_a_sign_too_few_in_the_file_empties_no_field(panel):
+    before = {place: widget.value for place, widget in panel.fields.items()}
+    panel.file.value = panel.file.value.replace("[room]", "[room")
+    assert not answers(panel)
+    assert {place: widget.value for place, widget in panel.fields.items()} == before
+    typed = panel.file.value
+    panel.fields["room", "air"].value = "30 degC"  # no file to write it into
+    assert panel.file.value == typed
+    assert "TOML" in plain(panel.status.value)
+    assert panel.fields["room", "air"].value == "25 degC"
+    panel.file.value = typed.replace("[room", "[room]")
+    assert answers(panel)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "\x00",
+        "format = 2",
+        "parts = 3",
+        "[parts]\npump = 3",
+        "[parts.pump]\nkind = ['pump']",
+        "[parts.pump]\nkind = 'pump'\nprice = nan\npart = nan\nspeed = [1]",
+        "[parts.pump]\nkind = 'pump'\nprice = 0x" + "f" * 5000,
+        "[parts.pump]\nkind = 'pump'\npart = {part = 3}",
+        "[parts.rad]\nkind = 'radiator'\nfan = {part = ['x']}\nair = 2026-01-01",
+        "coolant = 'water'\nroom = []\ntube = 3\nlimits = nan",
+        "[coolant]\nkind = nan\n[tube]\npart = nan\nfitting_metal = 3.5",
+        "part_data = 3\n[parts.a]\nkind = 'pump'",
+        "[part_data]\npump = 3\n[parts.a]\nkind = 'pump'",
+        "title = 3\nnotes = 4\nformat = [2]",
+        "[[room]]\nair = 3",
+        "format = 1\n[parts]\nx = {kind = 'block', heat = []}",
+    ],
+)
+def test_whatever_stands_in_the_file_is_shown_and_nothing_raises(panel, text):
+    good = panel.file.value
+    panel.file.value = text
+    assert not answers(panel)
+    for widget in list(panel.fields.values()):
+        if isinstance(widget, widgets.Text):
+            widget.value = "7"
+    for words in (
+        "Earlier",
+        "Later",
+        "Take out",
+        "Add behind the chosen one",
+        "Blocks in series",
+        "Blocks side by side",
+    ):
+        press(panel, words)
+        answers(panel)
+    panel.units.value = "us"
+    while panel.draft.steps:
+        press(panel, "Undo")
+    assert panel.file.value == good
+    assert answers(panel)
+
+
+def test_problems_show_their_lines_and_are_escaped(panel):
+    text = panel.file.value.replace('"25 degC"', '"<script>alert(1)</script>"').replace('"35 dB"', '"<b>loud</b>"')
+    panel.file.value = text.replace("Podcast booth machine", "<script>alert(2)</script>")
+    listed = re.findall(r"<li>(.*?)</li>", panel.drawing.value, flags=re.S)
+    assert len(listed) == 2
+    lines = panel.file.value.splitlines()
+    for item, key in zip(listed, ("air =", "sound ="), strict=True):
+        line = int(re.search(r"<b>line (\d+)</b>", item)[1])
+        assert lines[line - 1].startswith(key)
+    assert "<script>" not in panel.drawing.value + panel.status.value + panel.said.value
+    assert "&lt;script&gt;alert(1)" in panel.drawing.value
+    assert "gl-problem" in panel.drawing.value  # the last drawing stays faint behind
+    assert drawn(panel)
+
+
+@each_example
+def test_a_title_and_names_with_tags_are_never_tags(path):
+    panel = PlannerPanel(path)
+    panel.fields[("title",)].value = "<script>alert(1)</script>"
+    panel.name.value = "<img src=x>"
+    panel.kind.value = "block"
+    press(panel, "Add behind the chosen one")
+    assert answers(panel)
+    press(panel, "Save")
+    shown = panel.drawing.value + panel.status.value + panel.said.value + panel.pages[2].children[-1].description
+    shown += "".join(w.value for w in every_widget(panel.form) if isinstance(w, widgets.HTML))
+    assert "<script>" not in shown
+    assert "<img src=x>" not in shown
+    panel.open(panel.draft.origin.path)
+    assert "<script>" not in panel.status.value
+
+
+# --------------------------------------------------------------------------------------------------------- buttons
+
+
+@each_example
+def test_elements_are_moved_taken_out_and_added_by_the_buttons(path):
+    panel = PlannerPanel(path)
+    first = panel.draft.text
+    panel.entries.index = 1
+    second = panel.entries.options[1].partition(" ")[2]
+    press(panel, "Later")
+    assert panel.entries.index == 2
+    assert panel.entries.options[2].partition(" ")[2] == second
+    press(panel, "Earlier")
+    press(panel, "Earlier")
+    press(panel, "Earlier")  # it is the first already
+    assert panel.entries.index == 0
+    assert answers(panel)
+    for kind in KINDS.values():
+        count = len(panel.entries.options)
+        panel.entries.index = count - 1
+        panel.kind.value, panel.name.value = kind, f"new {kind}"
+        press(panel, "Add behind the chosen one")
+        assert answers(panel)
+        assert len(panel.entries.options) == count + 1
+        assert panel.entries.index == count  # the new one is chosen
+        assert f"new {kind}" in panel.entries.options[-1]
+    for _ in KINDS:
+        panel.entries.index = len(panel.entries.options) - 1
+        press(panel, "Take out")
+        assert answers(panel)
+    press(panel, "Blocks in series")
+    assert answers(panel)
+    press(panel, "Blocks side by side")
+    assert answers(panel)
+    while panel.draft.steps:
+        press(panel, "Undo")
+    assert panel.draft.text == first
+
+
+def test_what_a_button_refuses_is_said_in_words(panel):
+    panel.entries.index = next(n for n, w in enumerate(panel.entries.options) if "pump" in w and "to" not in w)
+    before = panel.draft.text
+    press(panel, "Take out")
+    assert "no pump" in plain(panel.status.value)
+    panel.name.value = "processor"
+    press(panel, "Add behind the chosen one")
+    assert "not used in this loop" in plain(panel.status.value)
+    assert panel.draft.text == before
+
+
+def test_the_chosen_entry_stays_chosen_when_a_field_is_changed(panel):
+    panel.entries.index = 5
+    panel.fields["room", "air"].value = "26 degC"
+    assert panel.entries.index == 5
+    press(panel, "Undo")
+    assert panel.entries.index == 5
+
+
+def test_all_elements_but_the_pump_are_taken_out_and_the_panel_still_answers(panel):
+    while len(panel.entries.options) > 1:
+        panel.entries.index = 1 if panel.entries.options[0].endswith("pump") else 0
+        press(panel, "Take out")
+        answers(panel)
+    assert panel.entries.options == ("1. pump",)
+    assert answers(panel)
+
+
+def test_a_loop_too_deep_to_draw_is_told_and_the_panel_goes_on(panel):
+    inside = '{ run = "r0", length = "1 m" }'
+    for n in range(1, 9):
+        inside = f'{{ parallel = [[{inside}], [{{ run = "s{n}", length = "1 m" }}]] }}'
+    good = panel.file.value
+    panel.file.value = good.replace('  "processor",', f'  "processor",\n  {inside},')
+    assert panel.draft.plan is not None
+    assert "cannot be drawn" in plain(panel.status.value)
+    panel.file.value = good
+    assert answers(panel)
+
+
+# ----------------------------------------------------------------------------------------------- saving, other plans
+
+
+@each_example
+def test_saving_an_example_makes_a_copy_that_every_page_opens(path, own):
+    before = path.read_bytes()
+    panel = PlannerPanel(path)
+    panel.fields["room", "air"].value = "29 degC"
+    assert "Not saved yet" in plain(panel.status.value)
+    press(panel, "Save")
+    copy = own / "plans" / path.name
+    assert panel.draft.origin.path == copy
+    assert "Saved to" in plain(panel.status.value)
+    assert "Not saved yet" not in plain(panel.status.value)
+    assert panel.chooser.value == copy
+    assert path.read_bytes() == before
+    assert float(mine.chosen().plan.room_air) == 29.0
+
+
+def test_saving_a_file_with_problems_keeps_it_and_says_what_follows(panel, own):
+    panel.file.value = panel.file.value.replace('"25 degC"', '"25 mm"')
+    press(panel, "Save")
+    assert "1 problem in it: other pages show the demo" in plain(panel.status.value)
+    assert (own / "plans" / "podcast_booth.toml").read_text(encoding="utf-8") == panel.file.value
+
+
+def test_what_was_not_saved_is_saved_when_another_plan_is_chosen(panel, own):
+    panel.fields["room", "air"].value = "29 degC"
+    typed = panel.file.value
+    panel.chooser.value = SUITE
+    assert panel.draft.origin.path == SUITE
+    assert mine.chosen().plan.title == "Grading suite machine"
+    copy = own / "plans" / "podcast_booth.toml"
+    assert copy.read_text(encoding="utf-8") == typed
+    assert "saved first" in plain(panel.status.value)
+    assert str(copy) in plain(panel.status.value)
+    panel.chooser.value = copy
+    assert panel.file.value == typed
+    assert answers(panel)
+
+
+def test_a_text_that_is_no_plan_is_not_lost_either(panel, own):
+    panel.file.value = "title = ["
+    panel.chooser.value = SUITE
+    assert (own / "plans" / "podcast_booth.toml").read_text(encoding="utf-8") == "title = ["
+    assert answers(panel)
+
+
+def test_where_nothing_can_be_saved_the_text_stays_on_the_screen(panel, own):
+    own.write_text("a file in the place of the folder")
+    panel.fields["room", "air"].value = "29 degC"
+    typed = panel.file.value
+    panel.chooser.value = SUITE
+    assert panel.file.value == typed
+    assert panel.chooser.value == DEMO
+    assert "can be written to" in plain(panel.status.value)
+    press(panel, "Save")
+    assert panel.file.value == typed
+    assert "can be written to" in plain(panel.status.value)
+
+
+def test_choosing_without_a_change_saves_nothing(panel, own):
+    panel.chooser.value = SUITE
+    assert not (own / "plans").exists()
+    assert mine.chosen_path() == SUITE
+    assert answers(panel)
+
+
+def test_choosing_a_file_that_went_away_is_told(panel, own):
+    copy = own / "plans" / "mine.toml"
+    copy.parent.mkdir(parents=True)
+    copy.write_bytes(SUITE.read_bytes())
+    press(panel, "Undo")  # the list is made anew
+    copy.unlink()
+    panel.chooser.value = next(p for _, p in panel.chooser.options if p == copy)
+    assert "a file that exists" in plain(panel.status.value)
+    assert panel.draft.origin.path == DEMO
+    assert panel.chooser.value == DEMO
+
+
+@each_example
+def test_windows_line_ends_survive_the_text_field_of_a_browser(path, tmp_path):
+    file = tmp_path / "windows.toml"
+    file.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    panel = PlannerPanel(file)
+    assert "\r" not in panel.file.value
+    assert not panel.draft.changed
+    panel.file.value = panel.file.value + "# typed\n"
+    press(panel, "Save")
+    assert file.read_bytes() == path.read_bytes().replace(b"\n", b"\r\n") + b"# typed\r\n"
+
+
+# ----------------------------------------------------------------------------------------------------- what is shown
+
+
+def test_units_change_in_words_and_drawing_and_not_in_the_file(panel):
+    text, picture = panel.file.value, drawn(panel)
+    panel.units.value = "us"
+    shown = plain(panel.drawing.value + panel.said.value)
+    assert "gal/min" in shown
+    assert "L/min" not in shown
+    assert "°C" not in shown
+    assert "°F" in panel.alt
+    assert drawn(panel) != picture
+    assert panel.file.value == text
+    panel.units.value = "metric"
+    assert drawn(panel) == picture
+
+
+@each_example
+def test_what_is_shown_without_a_kernel_holds_drawing_words_and_warnings(path):
+    panel = PlannerPanel(path)
+    bundle = panel._repr_mimebundle_()
+    assert "application/vnd.jupyter.widget-view+json" in bundle
+    alt = unescape(re.search(r'<img[^>]*alt="([^"]*)"', bundle["text/html"])[1])
+    assert alt == bundle["text/plain"] == panel.alt
+    assert "L/min" in plain(bundle["text/html"])
+    assert "At peak heat" in plain(bundle["text/html"])
+    assert 'aria-label="Warnings"' in bundle["text/html"]
+    assert "Parts: " in plain(bundle["text/html"])
+
+
+def test_the_cost_and_what_has_no_price_are_said():
+    panel = PlannerPanel(tables.DATA / "plans" / "reading_cube.toml")
+    assert "Parts: 255 USD of 420; no price for deionised water." in plain(panel.said.value)
+
+
+def test_peak_heat_is_said_in_the_headline(panel):
+    warmest = panel.draft.plan.at_peak()
+    from loopmath.solution import solved
+
+    expected = float(solved(warmest).state["graphics card"])
+    assert f"At peak heat: graphics card {expected:.1f} °C" in plain(panel.drawing.value)
+    for name in ("processor", "graphics card"):
+        panel.fields["parts", name, "peak_heat"].value = ""
+    assert "At peak heat" not in plain(panel.drawing.value)

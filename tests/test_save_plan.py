@@ -1,0 +1,603 @@
+"""Plans go back into their files: what they say, bit for bit, and nothing changed but what changed."""
+
+import difflib
+import tomllib
+import warnings
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from random_plans import plans
+
+from loopmath import InputError, catalogue, demo_plan, load_plan, solve, tables
+from loopmath import loop as tree
+from loopmath.planfile import described, plan_of_text, read_plan, reloaded, save_plan, text_of
+
+DEMO_FILE = tables.DATA / "plans" / "podcast_booth.toml"
+FEW = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+def read(text: str):
+    return plan_of_text(text, Path("a.toml"))
+
+
+# ------------------------------------------------------------------------------------------------- there and back
+
+
+@FEW
+@given(plan=plans())
+def test_any_plan_is_read_back_as_it_was_and_saved_again_to_the_same_text(plan):
+    text = text_of(plan)
+    tomllib.loads(text)
+    again = read(text)
+    assert described(again) == described(plan)
+    assert text_of(again) == text
+    assert described(read_plan(tomllib.loads(text))) == described(plan)
+
+
+@FEW
+@given(first=plans(), second=plans())
+def test_any_plan_saved_over_any_other_is_read_back_as_it_was(first, second):
+    text = text_of(replace(second, origin=read(text_of(first)).origin))
+    again = read(text)
+    assert described(again) == described(second)
+    assert text_of(again) == text
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@given(plan=plans())
+def test_a_plan_read_back_has_the_same_answer_bit_for_bit(plan):
+    again = read(text_of(plan))
+    answers = []
+    for each in (plan, again):
+        try:
+            with warnings.catch_warnings():  # a pump at rest, a loop without a loss: what they mean is told elsewhere
+                warnings.simplefilter("ignore")
+                answers.append({key: str(value) for key, value in solve(each).state.items()})
+        except (InputError, ArithmeticError) as refusal:
+            answers.append(str(refusal))
+    assert answers[0] == answers[1]
+
+
+@FEW
+@given(first=plans(), second=plans())
+def test_any_plan_saved_over_a_file_of_windows_keeps_its_line_ends(first, second):
+    windows = text_of(first).replace("\n", "\r\n")
+    text = text_of(replace(second, origin=read(windows).origin))
+    assert described(read(text)) == described(second)
+    assert "\n" not in text.replace("\r\n", "")
+
+
+@pytest.mark.parametrize("file", sorted((tables.DATA / "plans").glob("*.toml")), ids=lambda p: p.stem)
+def test_every_example_says_the_same_written_anew(file, tmp_path):
+    plan = load_plan(file)
+    saved = save_plan(replace(plan, origin=None), tmp_path / "anew.toml")
+    assert described(load_plan(saved.path)) == described(plan)
+    assert solve(load_plan(saved.path)).flow == solve(plan).flow
+
+
+# ------------------------------------------------------------------------------------- only what changed changes
+
+#: A file as a builder keeps it: comments everywhere, odd spacing, units of all kinds, tables in every manner.
+ODD = """# The builder's own words stay, wherever they stand.
+format   =   2          # two
+title = 'Odd "but" fine'
+note = "free words"
+
+  [room]   # indented
+  air   = "77 degF"     # warm
+  height= "400 ft"
+"listener" = "3 ft"
+note = "by the window"
+
+[case]
+air_over_room = "9 delta_degF"
+
+[coolant]
+kind = "water"  # tap
+
+[limits]
+sound = "32 dBA"        # as the meter says
+
+[parts]   # all of them here
+tank = { kind = "reservoir", part = "tube reservoir, 250 mL", note = "left" }   # tank comment
+pump.kind = "pump"      # dotted
+pump.part = "standard pump, 3.7 m"
+pump.speed = "70%"      # share
+pump.runout_flow = "4 gal/min"
+"quoted. name" = { kind = "block", part = "memory block, two modules", typical_heat = 140 } # watts
+
+[tube]
+part = "PETG 14/10 mm"   # usual
+bore = "0.4 in"
+
+# The loop itself.
+[loop]
+order = [  # first
+  # above the tank
+  "tank",   # the tank
+  { dead_leg="drain",length = "3 in" },   # by hand
+
+  "pump",
+  # a long one
+  { run = "up",  length = "15 in", bends = 2 },   # fifteen
+  "quoted. name", { run = "down", length = "12 in", note = "careful" },   # two on a line
+  { parallel = [
+      [ "front" , { run = "left", length = "1 ft" } ],   # first branch
+      # before the second
+      [ { run = "right", length = "1 ft" } ],   # second branch
+  ] },   # group
+  "second block",
+  { run = "back", length = 0.5 }   # no comma
+]   # last
+
+[parts.front]
+kind = "radiator"
+part = "3 x 120 mm, slim, medium fins"
+fan = "quiet fan 120 mm, 1300 rpm"   # quiet
+fan_speed = "60 %"
+position = ["4in", "0.5 ft", "30 cm"]
+
+[parts."second block"]
+part = "my block"
+kind = 'block'
+typical_heat = "0.05 kW"
+
+[part_data.block."my block"]   # measured
+cools = "processor"
+linear = "0.1 psi/(gal/min)"
+quadratic = "0.5 kPa/(L/min)^2"   # by hand
+resistance = "0.03 K/W"
+flow_resistance = "0.02 K/W"
+note = "bucket and scale"
+
+[part_data.fan."spare"]    # not used
+size = "120 mm"
+free_flow = "60 m^3/h"
+shutoff_pressure = "20 Pa"
+"""
+
+
+def lines_changed(before: str, after: str) -> list[str]:
+    """Return the lines that went and came, marked - and +."""
+    diff = difflib.ndiff(before.splitlines(keepends=True), after.splitlines(keepends=True))
+    return [line[0] + line[2:].rstrip("\r\n") for line in diff if line[0] in "-+"]
+
+
+def saved_text(plan) -> str:
+    """Return the text of a plan, which says the plan and nothing else."""
+    text = text_of(plan)
+    assert described(read(text)) == described(plan)
+    assert text_of(read(text)) == text
+    return text
+
+
+def all_comments(text: str) -> list[str]:
+    return [line.partition("#")[2] for line in text.splitlines() if "#" in line]
+
+
+CHANGES = {
+    "room_air": (30.0, ['-  air   = "77 degF"     # warm', '+  air   = "86 degF"     # warm']),
+    "height": ("500 ft", ['-  height= "400 ft"', '+  height= "500 ft"']),
+    "listener": ("2 ft", ['-"listener" = "3 ft"', '+"listener" = "2 ft"']),
+    "case_air_over_room": ("2 K", ['-air_over_room = "9 delta_degF"', '+air_over_room = "3.6 delta_degF"']),
+    "coolant": ("propylene-glycol-10", ['-kind = "water"  # tap', '+kind = "propylene-glycol-10"  # tap']),
+    "pump_speed": ("50 %", ['-pump.speed = "70%"      # share', '+pump.speed = "50 %"      # share']),
+    "pump.runout_flow": ("5 gal/min", ['-pump.runout_flow = "4 gal/min"', '+pump.runout_flow = "5 gal/min"']),
+    "quoted. name.heat": (
+        150.0,
+        [
+            '-"quoted. name" = { kind = "block", part = "memory block, two modules", typical_heat = 140 } # watts',
+            '+"quoted. name" = { kind = "block", part = "memory block, two modules", typical_heat = 150 } # watts',
+        ],
+    ),
+    "second block.heat": ("60 W", ['-typical_heat = "0.05 kW"', '+typical_heat = "0.06 kW"']),
+    "second block.peak_heat": ("60 W", ['+peak_heat = "60 W"']),
+    "drain.length": (
+        "5 in",
+        [
+            '-  { dead_leg="drain",length = "3 in" },   # by hand',
+            '+  { dead_leg="drain",length = "5 in" },   # by hand',
+        ],
+    ),
+    "up.bends": (
+        3,
+        [
+            '-  { run = "up",  length = "15 in", bends = 2 },   # fifteen',
+            '+  { run = "up",  length = "15 in", bends = 3 },   # fifteen',
+        ],
+    ),
+    "up.fittings": (
+        1,
+        [
+            '-  { run = "up",  length = "15 in", bends = 2 },   # fifteen',
+            '+  { run = "up",  length = "15 in", bends = 2, fittings = 1 },   # fifteen',
+        ],
+    ),
+    "left.length": (
+        "2 ft",
+        [
+            '-      [ "front" , { run = "left", length = "1 ft" } ],   # first branch',
+            '+      [ "front" , { run = "left", length = "2 ft" } ],   # first branch',
+        ],
+    ),
+    "back.length": (
+        0.7,
+        ['-  { run = "back", length = 0.5 }   # no comma', '+  { run = "back", length = 0.7 }   # no comma'],
+    ),
+    "front.depth": ("40 mm", ['+depth = "40 mm"']),
+    "front.position": (
+        (0.1016, 0.1524, 0.2),
+        ['-position = ["4in", "0.5 ft", "30 cm"]', '+position = ["4 in", "0.5 ft", "20 cm"]'],
+    ),
+    "front.full_rpm": (
+        1200.0,
+        [
+            '-fan = "quiet fan 120 mm, 1300 rpm"   # quiet',
+            '+fan = { part = "quiet fan 120 mm, 1300 rpm", full_rpm = 1200 }   # quiet',
+        ],
+    ),
+    "fan": (
+        "radiator fan 120 mm, 2000 rpm",
+        ['-fan = "quiet fan 120 mm, 1300 rpm"   # quiet', '+fan = "radiator fan 120 mm, 2000 rpm"   # quiet'],
+    ),
+    "tube": (
+        "EPDM 13/10 mm",
+        [
+            '-part = "PETG 14/10 mm"   # usual',
+            '-bore = "0.4 in"',
+            '+part = "EPDM 13/10 mm"   # usual',
+            '+bore = "10 mm"',
+        ],
+    ),
+}
+
+
+@pytest.mark.parametrize("windows", [False, True], ids=["LF", "CRLF"])
+@pytest.mark.parametrize(("name", "value", "expected"), [(n, v, e) for n, (v, e) in CHANGES.items()], ids=CHANGES)
+def test_a_setting_changes_its_line_and_no_other(name, value, expected, windows):
+    text = ODD.replace("\n", "\r\n") if windows else ODD
+    after = saved_text(read(text).set(**{name: value}))
+    assert sorted(lines_changed(text, after)) == sorted(expected)
+    assert all_comments(after) == all_comments(text)
+    assert after.count("\r\n") == (after.count("\n") if windows else 0)
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_a_setting_and_back_is_the_file_as_it_was_but_for_lines_that_were_added(name):
+    plan, value = read(ODD), CHANGES[name][0]
+    there = read(saved_text(plan.set(**{name: value})))
+    back = saved_text(replace(plan, origin=there.origin))
+    gone = [line for line in lines_changed(ODD, back) if line.startswith("-")]
+    spelled_anew = {'-pump.speed = "70%"      # share', '-position = ["4in", "0.5 ft", "30 cm"]', '-bore = "0.4 in"'}
+    assert {line for line in gone if "run =" not in line and "fan =" not in line} <= spelled_anew
+    assert all_comments(back) == all_comments(ODD)
+
+
+def test_a_plan_that_did_not_change_is_the_same_text():
+    assert text_of(read(ODD)) == ODD
+    assert text_of(replace(read(ODD), notes="x").set(room_air=25.0)) != ODD
+    assert text_of(replace(read(ODD), title="x", origin=read(ODD).origin).set(room_air=25.0)).startswith("# The")
+
+
+def test_fields_that_were_not_there_are_added_where_they_belong():
+    after = saved_text(replace(read(ODD), notes='two\nlines "quoted"', money_limit=300.0, also_wetted=("copper",)))
+    assert sorted(lines_changed(ODD, after)) == sorted(
+        ['+notes = "two\\nlines \\"quoted\\""', "+money = 300", '+also_wetted = ["copper"]']
+    )
+    assert tomllib.loads(after)["notes"] == 'two\nlines "quoted"'
+    assert tomllib.loads(after)["limits"]["money"] == 300
+
+
+def without(plan, *names):
+    """Return the plan with elements taken out of its main line."""
+    return replace(plan, loop=tree.Series(*[i for i in plan.loop.items if getattr(i, "name", "") not in names]))
+
+
+@pytest.mark.parametrize(
+    ("name", "gone"),
+    [
+        ("drain", ['-  { dead_leg="drain",length = "3 in" },   # by hand']),
+        ("up", ['-  { run = "up",  length = "15 in", bends = 2 },   # fifteen']),
+        ("back", ['-  { run = "back", length = 0.5 }   # no comma']),
+        (
+            "tank",
+            [
+                '-tank = { kind = "reservoir", part = "tube reservoir, 250 mL", note = "left" }   # tank comment',
+                '-  "tank",   # the tank',
+            ],
+        ),
+        (
+            "down",
+            [
+                '-  "quoted. name", { run = "down", length = "12 in", note = "careful" },   # two on a line',
+                '+  "quoted. name",',
+            ],
+        ),
+    ],
+)
+def test_an_element_taken_out_goes_with_what_is_said_of_it_and_nothing_else(name, gone):
+    after = saved_text(without(read(ODD), name))
+    assert sorted(lines_changed(ODD, after)) == sorted(gone)
+
+
+@pytest.mark.parametrize("place", range(10))
+def test_an_element_put_in_anywhere_is_a_line_more(place):
+    plan = read(ODD)
+    items = [*plan.loop.items]
+    items.insert(place, tree.Run("new", plan.tube, 0.3))
+    after = saved_text(replace(plan, loop=tree.Series(*items)))
+    assert all_comments(after) == all_comments(ODD)
+    came = [line for line in lines_changed(ODD, after) if line.startswith("+")]
+    assert sum('{ run = "new", length = "300 mm" }' in line for line in came) == 1
+    assert len(came) <= 2
+
+
+@pytest.mark.parametrize("place", range(8))
+def test_an_element_that_moves_goes_as_it_was_typed(place):
+    plan = read(ODD)
+    items = [*plan.loop.items]
+    items[place], items[place + 1] = items[place + 1], items[place]
+    after = saved_text(replace(plan, loop=tree.Series(*items)))
+    for typed in (
+        '{ dead_leg="drain",length = "3 in" }',
+        '{ run = "up",  length = "15 in", bends = 2 }',
+        "length = 0.5 }",
+    ):
+        assert typed in after
+    lost = set(all_comments(ODD)) - set(all_comments(after))
+    assert len(lost) <= 1  # a comment behind a line that moved
+
+
+def test_a_branch_that_grows_keeps_its_comments_and_its_neighbour():
+    plan = read(ODD)
+
+    def grown(item):
+        if not isinstance(item, tree.Parallel):
+            return item
+        first, second = item.branches
+        return tree.Parallel(first, tree.Series(*second.items, tree.Run("new", plan.tube, 0.3)))
+
+    after = saved_text(replace(plan, loop=tree.Series(*map(grown, plan.loop.items))))
+    assert lines_changed(ODD, after) == [
+        '-      [ { run = "right", length = "1 ft" } ],   # second branch',
+        '+      [ { run = "right", length = "1 ft" }, { run = "new", length = "300 mm" } ],   # second branch',
+    ]
+
+
+def test_a_third_branch_is_added_behind_the_two():
+    plan = read(ODD)
+
+    def more(item):
+        if not isinstance(item, tree.Parallel):
+            return item
+        return tree.Parallel(*item.branches, tree.Series(tree.Run("new", plan.tube, 0.3)))
+
+    after = saved_text(replace(plan, loop=tree.Series(*map(more, plan.loop.items))))
+    assert all_comments(after) == all_comments(ODD)
+    assert all(line.startswith("+") for line in lines_changed(ODD, after))
+
+
+def test_blocks_side_by_side_and_back_leave_the_rest_of_the_file_alone():
+    text = DEMO_FILE.read_text(encoding="utf-8").replace('"260 mm", bends', '"10 in", bends')
+    text = text.replace('  "pump",\n', '  "pump",   # the heart\n')
+    plan = read(text)
+    side = saved_text(plan.set(layout="parallel"))
+    assert all_comments(side) == all_comments(text)
+    assert '["tees of processor", "processor", { run = "processor to graphics card", length = "10 in"' in side
+    moved = [line for line in lines_changed(text, side) if line.startswith("-")]
+    assert moved == [
+        '-  "processor",',
+        '-  { run = "processor to graphics card", length = "10 in", bends = 1, fittings = 2 },',
+        '-  "graphics card",',
+    ]
+    assert saved_text(read(side).set(layout="series")) == text
+
+
+def test_a_line_that_meant_nothing_does_not_come_to_mean_something():
+    """A pump's own field stated as it is in the catalogue must not bend the next pump that takes its place."""
+    text = ODD.replace('pump.runout_flow = "4 gal/min"', 'pump.shutoff_head = "3.7 m"')
+    plan = read(text).set(pump="compact pump, 2.4 m")
+    assert read(saved_text(plan)).units(tree.PumpUnit)[0].pump.shutoff_head == 2.4
+    run = ODD.replace(
+        "bends = 2 }", 'bends = 2, part = "PETG 14/10 mm", bore = "0.4 in", fitting_metal = "nickel plate" }'
+    )
+    plan = replace(read(run).set(tube="EPDM 13/10 mm"), fitting_metal="brass")
+    again = read(saved_text(plan))
+    assert again.units(tree.Run)[0].tube.name == "EPDM 13/10 mm"
+
+
+def test_a_part_described_in_the_file_gives_way_to_one_of_the_catalogue_of_the_same_name():
+    text = ODD.replace('"my block"', '"memory block, two modules"')
+    plan = read(text)
+    assert plan.units(tree.Source)[1].block.resistance == 0.03
+    shipped = catalogue.part("block", "memory block, two modules")
+    after = saved_text(plan.set(**{"second block.block": shipped, "quoted. name.block": shipped}))
+    assert "[part_data.block" not in after
+    assert saved_text(plan) == text
+
+
+def test_a_number_that_a_part_has_can_be_taken_away():
+    pump = replace(catalogue.part("pump", "standard pump, 3.7 m"), price=50.0, measured_from=1e-5)
+    plan = read(ODD)
+    mine = replace(pump, name="my pump")
+    two = replace(
+        plan,
+        loop=tree.Series(
+            *plan.loop.items, tree.PumpUnit("a", mine), tree.PumpUnit("b", replace(mine, measured_from=None))
+        ),
+    )
+    after = saved_text(two)
+    assert 'measured_from = "none"' in after
+    assert [u.pump.measured_from for u in read(after).units(tree.PumpUnit)] == [None, 1e-5, None]
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("ends", ["\n", "\r\n"])
+def test_byte_order_mark_and_line_ends_are_kept_and_no_change_is_no_byte(tmp_path, mark, ends):
+    file = tmp_path / "mine.toml"
+    file.write_bytes(raw := mark + ODD.replace("\n", ends).encode())
+    plan = load_plan(file)
+    assert save_plan(plan).path == file
+    assert file.read_bytes() == raw
+    save_plan(plan.set(height="500 ft"))
+    assert file.read_bytes() == raw.replace(b"400 ft", b"500 ft")
+    assert save_plan(load_plan(file), tmp_path / "copy.toml").path.read_bytes() == file.read_bytes()
+
+
+# --------------------------------------------------------------------------------------------------- version 1
+
+V1 = ODD.replace("format   =   2          # two", "format   =   1          # one").replace("typical_heat", "heat")
+SECOND = V1[V1.index('[parts."second block"]') : V1.index("[part_data.block")]
+V1_INLINE = V1.replace(SECOND, "").replace(
+    "pump.kind",
+    "'second block' = { note = \"heat = a lot\", kind = 'block', 'heat' = '50 W', part = 'my block' }\npump.kind",
+)
+
+
+@pytest.mark.parametrize("text", [V1, V1_INLINE], ids=["tables", "inline"])
+def test_version_1_is_read_and_stays_as_it_is_until_something_changes(text):
+    plan = read(text)
+    assert [u.heat for u in plan.units(tree.Source)] == [140.0, 50.0]
+    assert text_of(plan) == text
+
+
+@pytest.mark.parametrize("text", [V1, V1_INLINE], ids=["tables", "inline"])
+def test_version_1_is_brought_forward_with_its_comments(text):
+    after = saved_text(read(text).set(height="500 ft"))
+    expected = text.replace("format   =   1 ", "format   =   2 ").replace("400 ft", "500 ft")
+    expected = expected.replace(" heat = 140", " typical_heat = 140").replace("\nheat = ", "\ntypical_heat = ")
+    assert after == expected.replace("'heat' = ", "typical_heat = ")
+
+
+def test_the_demo_as_version_1_says_the_same_but_for_the_peaks():
+    text = DEMO_FILE.read_text(encoding="utf-8")
+    old = "\n".join(line for line in text.split("\n") if not line.startswith("peak_heat"))
+    old = old.replace("typical_heat", "heat").replace("format = 2", "format = 1")
+    plan = read(old)
+    assert described(plan) == described(replace(demo_plan(), loop=tree.mapped(demo_plan().loop, without_peak)))
+    assert saved_text(replace(plan, loop=demo_plan().loop)).count("typical_heat") == 2
+
+
+def without_peak(leaf):
+    return replace(leaf, peak_heat=None) if isinstance(leaf, tree.Source) else leaf
+
+
+def test_a_fault_in_version_1_is_told_by_the_name_and_line_the_file_has():
+    with pytest.raises(InputError) as caught:
+        read(V1.replace('heat = "0.05 kW"', 'heat = "5 MW"'))
+    line = V1[: V1.index("0.05 kW")].count("\n") + 1
+    assert str(caught.value).startswith(f"line {line}: parts.second block.heat = ")
+
+
+def test_a_key_of_version_2_is_unknown_to_version_1_beside_the_old_one():
+    with pytest.raises(InputError, match=r"parts\.second block\.heat = 'heat' is not accepted"):
+        read(V1.replace('heat = "0.05 kW"', 'heat = "5 W"\ntypical_heat = "6 W"'))
+
+
+# ------------------------------------------------------------------------------------------------ where it goes
+
+
+def test_a_plan_without_a_file_needs_a_path(tmp_path):
+    plan = replace(demo_plan(), origin=None)
+    with pytest.raises(InputError, match="say where it should go"):
+        save_plan(plan)
+    saved = save_plan(plan, str(tmp_path / "new" / "folder" / "a.toml"))
+    assert saved.path.exists()
+    assert str(saved.path) in saved.words
+    assert reloaded(plan, saved).origin.path == saved.path
+
+
+def test_the_peak_load_is_not_saved_into_the_file_of_the_usual_one():
+    with pytest.raises(InputError, match="not read from a file"):
+        save_plan(demo_plan().set(load="peak"))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda p: p.set(room_air=[20.0, 25.0]),
+        lambda p: p.set(**{"processor.heat": [20.0, 25.0]}),
+        lambda p: p.set(**{"processor.resistance": [0.02, 0.03]}),
+        lambda p: replace(
+            p,
+            loop=tree.Series(
+                *p.loop.items, tree.Resistance("x", catalogue.part("inline", "flow meter, wheel").losses().popitem()[1])
+            ),
+        ),
+        lambda p: replace(p, title="half a sign \ud800"),
+        lambda p: replace(p, loop=tree.mapped(p.loop, lambda e: replace(e, fan=None) if hasattr(e, "fan") else e)),
+    ],
+    ids=["array of the plan", "array of an element", "array of a part", "part of Python", "half a sign", "no air"],
+)
+def test_what_no_file_can_hold_is_refused_in_words_and_the_file_stays(tmp_path, change):
+    file = tmp_path / "mine.toml"
+    file.write_bytes(DEMO_FILE.read_bytes())
+    with pytest.raises(InputError):
+        save_plan(change(load_plan(file)))
+    assert file.read_bytes() == DEMO_FILE.read_bytes()
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
+
+
+def test_a_file_that_changed_since_is_left_alone_and_every_save_finds_a_place_of_its_own(tmp_path):
+    file = tmp_path / "mine.toml"
+    file.write_bytes(ODD.encode())
+    plan = load_plan(file)
+    theirs = ODD.replace("400 ft", "900 ft").encode()
+    file.write_bytes(theirs)
+    for number in (2, 3):
+        saved = save_plan(plan.set(height=f"{number} ft"))
+        assert saved.path == tmp_path / f"mine-{number}.toml"
+        assert saved.words == (
+            f"mine.toml was changed on disk since it was read, so it was left alone; yours is now in {saved.path}."
+        )
+        assert load_plan(saved.path).height == pytest.approx(0.3048 * number)
+    assert file.read_bytes() == theirs
+    again = save_plan(reloaded(plan, saved).set(height="7 ft"))
+    assert again.path == saved.path
+    assert len(list(tmp_path.iterdir())) == 3
+
+
+def test_a_plan_may_be_saved_again_and_again_into_its_file(tmp_path):
+    file = tmp_path / "mine.toml"
+    file.write_bytes(ODD.encode())
+    plan = load_plan(file)
+    for height in (1.0, 2.0, 3.0):
+        plan = plan.set(height=height)
+        plan = reloaded(plan, save_plan(plan))
+        assert load_plan(file).height == height
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
+
+
+def test_the_same_file_by_another_path_is_the_same_file(tmp_path, monkeypatch):
+    (tmp_path / "plans").mkdir()
+    file = tmp_path / "plans" / "mine.toml"
+    file.write_bytes(ODD.encode())
+    monkeypatch.chdir(tmp_path)
+    plan = load_plan("plans/mine.toml")
+    assert save_plan(plan.set(height="5 ft"), tmp_path / "plans" / ".." / "plans" / "mine.toml").path.resolve() == file
+    plan = load_plan("plans/mine.toml")
+    monkeypatch.chdir(tmp_path / "plans")
+    assert save_plan(plan.set(height="6 ft")).path == file
+    assert sorted(p.name for p in tmp_path.rglob("*")) == ["mine.toml", "plans"]
+    assert b'"6 ft"' in file.read_bytes()
+
+
+def test_another_file_that_is_there_already_is_left_alone(tmp_path):
+    (tmp_path / "other.toml").write_text("not mine")
+    saved = save_plan(demo_plan(), tmp_path / "other.toml")
+    assert saved.path == tmp_path / "other-2.toml"
+    assert saved.words.startswith("other.toml is there already, so it was left alone")
+    assert (tmp_path / "other.toml").read_text() == "not mine"
+
+
+def test_a_file_that_went_is_written_anew(tmp_path):
+    file = tmp_path / "sub" / "mine.toml"
+    file.parent.mkdir()
+    file.write_bytes(ODD.encode())
+    plan = load_plan(file)
+    file.unlink()
+    file.parent.rmdir()
+    assert save_plan(plan).path == file
+    assert file.read_bytes() == ODD.encode()
