@@ -72,16 +72,30 @@ def draw_fit(ax: Axes, curve: Curve, key: str = "loss", system: str = "metric") 
 
 
 def _name_parts(ax: Axes, curve: Curve, along: Shown, band: bool) -> None:
-    """Say what dots, line, band and dashes are, where they leave room: falling curves above, rising ones below right."""
+    """Say what dots, line, band and dashes are, in the corner the curve leaves free."""
     falls = curve.y[np.argmax(curve.x)] < curve.y[np.argmin(curve.x)]
     quality = f"R² {curve.fit.r_squared:.4f}" if np.isfinite(curve.fit.r_squared) else "R² cannot be told"
     lines = [f"● {curve.x.size} readings, {quality}", "─ fit" + (", shaded: 95 % band" if band else ", no band")]
     beyond = _span(curve)[1] > 1.001 * curve.measured_to or _span(curve)[0] < 0.999 * curve.measured_from
     lines += ["┄ beyond the readings: a guess"] if beyond else []
-    place = {"x": 0.98, "y": 0.98, "ha": "right", "va": "top"} if falls else {"x": 0.03, "y": 0.98, "ha": "left", "va": "top"}
+    place = (
+        {"x": 0.98, "y": 0.98, "ha": "right", "va": "top"}
+        if falls
+        else {"x": 0.03, "y": 0.98, "ha": "left", "va": "top"}
+    )
     text = "\n".join(lines)
     box = {"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 2}
-    ax.text(place.pop("x"), place.pop("y"), text, transform=ax.transAxes, fontsize=style.SMALL, linespacing=1.45, bbox=box, zorder=6, **place)
+    ax.text(
+        place.pop("x"),
+        place.pop("y"),
+        text,
+        transform=ax.transAxes,
+        fontsize=style.SMALL,
+        linespacing=1.45,
+        bbox=box,
+        zorder=6,
+        **place,
+    )
 
 
 def draw_residuals(ax: Axes, curve: Curve, key: str = "loss", system: str = "metric") -> Axes:
@@ -92,7 +106,9 @@ def draw_residuals(ax: Axes, curve: Curve, key: str = "loss", system: str = "met
     if np.isfinite(scatter):
         ax.axhspan(-2 * scatter, 2 * scatter, color=style.BAND, lw=0, zorder=0)
         words = f"± {_digits(up, 2 * curve.fit.residual_sd)}: twice the scatter"
-        ax.text(0.99, 0.97, words, transform=ax.transAxes, ha="right", va="top", fontsize=style.SMALL, color=style.QUIET)
+        ax.text(
+            0.99, 0.97, words, transform=ax.transAxes, ha="right", va="top", fontsize=style.SMALL, color=style.QUIET
+        )
     ax.axhline(0, color=COLOURS[key], lw=1.2)
     ax.vlines(x, 0, left, color=style.QUIET, lw=1)
     ax.plot(x, left, "o", ms=4, color=style.INK, zorder=3)

@@ -43,7 +43,7 @@ class Column:
     key : str
         Its key in `Readings`.
     kind : str
-        A key of `units.INSIDE`, or "conductance" [W/K].
+        A key of `units.INSIDE`.
     words : tuple of str
         How a header may name it, besides the key; lower case.
     unit : str
@@ -188,9 +188,6 @@ def _scale(column: Column, unit: str) -> tuple[float, float, str]:
         if kind == TURNS:
             continue
         try:
-            if kind == "conductance":  # turned over it is a resistance, the kind the units module knows
-                top, _, below = unit.partition("/")
-                return factor / units.to_si(column.key, f"1 {below}/{top}", "resistance"), 0.0, kind
             offset = units.to_si(column.key, f"0 {unit}", kind)
             return (units.to_si(column.key, f"1 {unit}", kind) - offset) * factor, offset * factor, kind
         except InputError as error:
@@ -426,9 +423,7 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
 
 
 def _is_unit(cell: str) -> bool:
-    return any(
-        _reads(Column("unit", kind, (), "", also=((TURNS, 1.0),)), cell) for kind in (*units.INSIDE, "conductance")
-    )
+    return any(_reads(Column("unit", kind, (), "", also=((TURNS, 1.0),)), cell) for kind in units.INSIDE)
 
 
 def _all_thousands(cells: list[str]) -> bool:

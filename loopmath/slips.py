@@ -50,8 +50,10 @@ _WRITTEN = {
     "air flow": ("m^3/h", "ft^3/min", "m^3/min", "L/s", "m^3/s", "L/min"),
     "head": ("m", "ft", "cm"),
     "pressure": ("Pa", "kPa", "mbar", "bar", "psi", "mH2O", "mmH2O", "inH2O"),
+    "air pressure": ("Pa", "kPa", "mbar", "bar", "psi", "mH2O", "mmH2O", "inH2O"),
     "power": ("W", "mW", "kW"),
     "resistance": ("K/W",),
+    "conductance": ("W/K", "kW/K"),
     "sound": (),
 }
 #: A number this many times too large or small is a decimal mark, or a prefix, out of place.
@@ -65,8 +67,6 @@ _DECIMALS = {
 
 def _scales(kind: str) -> dict[str, float]:
     """Return the units numbers of this kind may have been written in, and what one of each is in SI."""
-    if kind == "conductance":
-        return {"W/K": 1.0, "kW/K": 1000.0}
     found = {unit: units.to_si("unit", f"1 {unit}" if kind != "share" else "1", kind) for unit in _WRITTEN[kind]}
     if kind == "head":
         found |= {u: units.to_si("unit", f"1 {u}", "pressure") / WATER_COLUMN for u in ("kPa", "mbar", "bar", "psi")}
@@ -74,17 +74,17 @@ def _scales(kind: str) -> dict[str, float]:
 
 
 def shown(kind: str, system: str = "metric") -> Callable[[float], str]:
-    """Return how a figure of a kind is said in the reader's units, a small one to three digits."""
-    if kind == "conductance":
-        return lambda v: f"{v:.2f} W/K"
+    """Return how a figure of a kind is said in the reader's units, to three digits at least."""
     if kind == "number":
         return lambda v: f"{v:.2f}"
     how = units.DISPLAY[system][kind]
 
     def show(v: float) -> str:
         size = abs(how.convert(float(v)))
-        small = 0 < size < 1 and kind not in ("share", "sound", "temperature")
-        return (replace(how, digits=min(2 - int(np.floor(np.log10(size))), how.digits + 2)) if small else how).text(v)
+        if size == 0 or kind in ("share", "sound", "temperature"):
+            return how.text(v)
+        digits = min(2 - int(np.floor(np.log10(size))), how.digits + 2)
+        return replace(how, digits=max(digits, how.digits)).text(v)
 
     return show
 

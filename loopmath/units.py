@@ -28,7 +28,9 @@ INSIDE = {
     "share": "",
     "volume": "m^3",
     "velocity": "m/s",
+    "air pressure": "Pa",
     "resistance": "delta_degC/W",
+    "conductance": "W/delta_degC",
     "sound": "",
     "count": "",
     "linear loss": "Pa*s/m^3",
@@ -43,7 +45,7 @@ KIND_OF_UNIT = {
     "m^2": "area",
     "m^3/s": "flow",
     "m^3/s of air": "air flow",
-    "Pa": "pressure",
+    "Pa": "air pressure",
     "degC": "temperature",
     "K/W": "resistance",
     "W": "power",
@@ -65,7 +67,9 @@ _WRITTEN = {
     "share": ("%",),
     "volume": ("mL",),
     "velocity": ("m/s",),
+    "air pressure": ("Pa",),
     "resistance": ("K/W",),
+    "conductance": ("W/K",),
     "sound": ("dB",),
     "count": ("",),
     "linear loss": ("kPa/(L/min)",),
@@ -84,7 +88,9 @@ _EXAMPLE = {
     "share": "'55 %' or 0.55",
     "volume": "'250 mL'",
     "velocity": "'0.6 m/s'",
+    "air pressure": "'25 Pa' or '0.1 inH2O'",
     "resistance": "'0.05 K/W'",
+    "conductance": "'12 W/K'",
     "sound": "'32 dB'",
     "count": "a number such as 4",
     "linear loss": "'0.6 kPa/(L/min)'",
@@ -160,7 +166,7 @@ def to_si(field: str, value: Any, kind: str) -> Any:
                 f"a difference of temperatures, such as {example}",
                 "Write K or delta_degF: a difference is not a temperature.",
             )
-        if kind in ("difference", "resistance"):
+        if "delta" in inside:
             inside = inside.replace("delta_degC", "kelvin")
         plain = not typed or registry.Unit(inside or "dimensionless") == value.units
         try:
@@ -213,14 +219,14 @@ def written(value: float, kind: str, like: Any = None) -> str | float | int:
             # The usual unit, unless another says it in clearly fewer signs: 300 mm, but 120 m.
             kept = bool(own) and exact[0] == texts[0]
             return exact[0] if kept else min(exact, key=lambda text: len(text) + 3 * texts.index(text))
-    inside = {"difference": "K", "resistance": "K/W"}.get(kind, INSIDE[kind])
+    inside = INSIDE[kind].replace("delta_degC", "K")
     return f"{value!r} {inside}" if inside else value
 
 
 def _amount(value: float, kind: str, unit: str, digits: int) -> str:
     """Return the number of a quantity in a unit, rounded, in plain digits if that is short."""
     unit = {"%": "percent", "dB": ""}.get(unit, unit)
-    inside = INSIDE[kind].replace("delta_degC", "kelvin") if kind in ("difference", "resistance") else INSIDE[kind]
+    inside = INSIDE[kind].replace("delta_degC", "kelvin")
     amount = float(Quantity(value, inside).to({"L/h": "L/hour", "m^3/h": "m^3/hour"}.get(unit, unit)).magnitude)
     short = f"{amount:.{digits}g}"
     if "e" in short and 1e-6 <= abs(amount) < 1e12:
@@ -279,7 +285,9 @@ DISPLAY = {
         "share": _shown("share", "percent", "%", 0),
         "volume": _shown("volume", "mL", "mL", 0),
         "velocity": _shown("velocity", "m/s", "m/s", 2),
+        "air pressure": _shown("air pressure", "Pa", "Pa", 1),
         "resistance": _shown("resistance", "delta_degC/W", "K/W", 3),
+        "conductance": _shown("conductance", "W/delta_degC", "W/K", 2),
         "sound": _shown("sound", "", "dB", 0),
         "count": _shown("count", "", "", 0),
         "linear loss": _shown("linear loss", "kPa*min/L", "kPa/(L/min)", 3),
@@ -297,7 +305,9 @@ DISPLAY["us"] = DISPLAY["metric"] | {
     "difference": _shown("difference", "delta_degF", "°F diff.", 1),
     "volume": _shown("volume", "fluid_ounce", "fl oz", 1),
     "velocity": _shown("velocity", "ft/s", "ft/s", 2),
+    "air pressure": _shown("air pressure", "inH2O", "inH2O", 3),
     "resistance": _shown("resistance", "delta_degF/W", "°F/W", 3),
+    "conductance": _shown("conductance", "W/delta_degF", "W/°F", 2),
     "linear loss": _shown("linear loss", "psi*min/gal", "psi/(gal/min)", 4),
     "quadratic loss": _shown("quadratic loss", "psi*min^2/gal^2", "psi/(gal/min)^2", 4),
     "area": _shown("area", "inch^2", "in^2", 3),

@@ -52,12 +52,14 @@ FLOORS = {
     "style": 10,
     "layout": 10.2,
     "figures": 10.5,
+    "fit_figures": 10.5,
     "schematic": 10.5,
     "panels": 11,
     "panels.canvas": 11,
     "panels.page": 11,
     "panels.glance": 11.5,
     "panels.planner": 11.5,
+    "panels.bench": 11.5,
 }
 PICTURES, PANELS = 10, 11
 #: Library -> the modules or floors that may import it.

@@ -1,16 +1,22 @@
 """The at-a-glance panel without a browser: every control to both ends, errors in words, keeping, units."""
 
+import difflib
 import re
+from dataclasses import replace
 from html import unescape
 
 import ipywidgets as widgets
+import numpy as np
 import pytest
 
 import loopmath
+from loopmath import catalogue, mine, tables
+from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.panels import glance as module
 from loopmath.panels import page
 from loopmath.panels.glance import glance
+from loopmath.planfile import plan_of_text
 
 
 @pytest.fixture(scope="module")
@@ -195,3 +201,273 @@ def test_layout_of_blocks_is_redrawn(panel, layout):
     panel._widget("layout").value = "parallel"
     panel._widget("layout").value = layout
     assert ("tee, into the branch" in panel.pictures[1].order) == (layout == "parallel")
+
+
+# ------------------------------------------------------------------------------------------ plans of every shape
+
+EXAMPLES = sorted((tables.DATA / "plans").glob("*.toml"))
+
+
+@pytest.fixture
+def own(tmp_path, monkeypatch):
+    monkeypatch.setenv("LOOPMATH_MINE", str(tmp_path / "mine"))
+    return tmp_path / "mine"
+
+
+def renamed_blocks(plan, count, name):
+    """Return a plan with `count` blocks one behind the other, called by `name(n)`."""
+    first = plan.units(tree.Source)[0]
+    others = [item for item in plan.loop.items if not isinstance(item, tree.Source)]
+    blocks = [replace(first, name=name(n), heat=40.0 + n) for n in range(count)]
+    return replace(plan, loop=tree.Series(*others, *blocks))
+
+
+def without(plan, kind):
+    return replace(plan, loop=tree.Series(*(i for i in plan.loop.items if not isinstance(i, kind))))
+
+
+def shapes():
+    demo = loopmath.demo_plan()
+    text = EXAMPLES[1].read_text(encoding="utf-8")
+    assert EXAMPLES[1].stem == "podcast_booth"
+    own_pump = '\n[part_data.pump."garage pump"]\nshutoff_head = "3.3 m"\nrunout_flow = "900 L/h"\n'
+    garage = text.replace("standard pump, 3.7 m", "garage pump") + own_pump
+    thirds = text.replace('part = "PETG 14/10 mm"', 'part = "PETG 14/10 mm"\nbore = "9.525 mm"')
+    similar = ("graphics card left side", "graphics card right side", "graphics card inner side", "graphics card")
+    return {
+        **{path.stem: loopmath.load_plan(path) for path in EXAMPLES},
+        "one block": renamed_blocks(demo, 1, lambda n: "cpu"),
+        "no block": without(demo, tree.Source),
+        "no runs": without(demo, (tree.Run, tree.DeadLeg)),
+        "no radiator": without(demo, tree.RadiatorUnit),
+        "no fans": demo.with_loop(
+            lambda e: replace(e, fan=None, air_flow_each=0.02) if isinstance(e, tree.RadiatorUnit) else e
+        ),
+        "four blocks": renamed_blocks(demo, 4, lambda n: f"block {n}"),
+        "similar long names": renamed_blocks(demo, 4, lambda n: similar[n]),
+        "names with dots": renamed_blocks(demo, 2, lambda n: f"a.b.{n}"),
+        "a part only the plan knows": plan_of_text(garage, EXAMPLES[1]),
+        "room between two steps": replace(demo, room_air=22.2),
+        "3/8 inch bore": plan_of_text(thirds, EXAMPLES[1]),
+    }
+
+
+SHAPES = shapes()
+each_shape = pytest.mark.parametrize("shape", SHAPES)
+
+
+def same(one, other):
+    """Return True if two answers are the same to the bit."""
+    return one.state.keys() == other.state.keys() and all(
+        np.array_equal(value, other.state[key], equal_nan=True) for key, value in one.state.items()
+    )
+
+
+@each_shape
+def test_an_untouched_panel_gives_the_plans_own_answer_to_the_bit(shape):
+    plan = SHAPES[shape]
+    panel = glance(plan)
+    assert panel.settings() == {}
+    assert same(panel.solution, loopmath.solution.solved(plan))
+    assert page.headline(loopmath.solution.solved(plan)) in words(panel).replace("\xa0", " ")
+    panel.units.value = "us"
+    assert panel.settings() == {}
+    panel.units.value = "metric"
+    assert panel.settings() == {}
+    assert same(panel.solution, loopmath.solution.solved(plan))
+
+
+@each_shape
+def test_every_control_answers_at_both_ends_and_comes_back_to_the_plan(shape):
+    plan = SHAPES[shape]
+    panel = glance(plan)
+    before = loopmath.solution.solved(plan)
+    for control in panel.controls:
+        start = control.widget.value
+        low, *_, high = ends(control.widget)
+        for value in {low, high} - {start}:
+            control.widget.value = value
+            assert not panel.failed, (control.setting, value)
+            assert picture(panel)
+            assert "nan" not in words(panel).lower().replace("finance", "")
+        control.widget.value = start
+        assert panel.settings() == {}, control.setting
+        assert same(panel.solution, before), control.setting
+
+
+@each_shape
+def test_every_control_has_a_label_of_its_own(shape):
+    panel = glance(SHAPES[shape])
+    labels = [c.widget.description for c in panel.controls]
+    labels = [label for label in labels if not label.startswith(("Fan size", "Depth"))]  # each beside its radiator
+    assert len(set(labels)) == len(labels)
+
+
+def test_short_names_tell_elements_apart():
+    assert module._labels(["processor", "graphics card"]) == ["processor", "graphics"]
+    for names in (
+        ["graphics card left side", "graphics card right side"],
+        ["left radiator of the case", "left radiator of the roof"],
+        ["a very long name", "a very long name too", "a very long name"],
+        [" " * 12, "x"],
+    ):
+        found = module._labels(names)
+        assert len(set(found)) == len(names)
+        assert all(len(label) <= 12 for label in found)
+
+
+def test_choosing_a_tube_gives_exactly_that_tube_and_moves_its_slider():
+    panel = glance(SHAPES["podcast_booth"])
+    panel._widget("bore").value = 0.008
+    for name in ("PETG 3/8 in bore, 1/2 in outside", "copper 12/10 mm"):
+        panel._widget("tube").value = name
+        tube = catalogue.part("tube", name)
+        assert panel._widget("bore").value == tube.bore
+        assert {(run.tube.name, run.tube.bore) for run in panel.solution.plan.units(tree.Run)} == {(name, tube.bore)}
+        assert same(panel.solution, loopmath.solution.solved(panel.plan.set(tube=name)))
+    panel._widget("tube").value = "as planned"
+    assert panel._widget("bore").value == 0.010
+    assert same(panel.solution, loopmath.solution.solved(panel.plan))
+
+
+def test_choosing_a_radiator_gives_exactly_that_core_and_moves_its_sliders():
+    panel = glance(SHAPES["grading_suite"])
+    panel._widget("top radiator.positions").value = 1
+    for name in ("2 x 200 mm, slim, wide fins", "4 x 120 mm, deep, wide fins"):
+        panel._widget("top radiator.radiator").value = name
+        core = catalogue.part("radiator", name)
+        for field in ("positions", "fan_size", "depth"):
+            assert panel._widget(f"top radiator.{field}").value == getattr(core, field)
+        unit = next(u for u in panel.solution.plan.units(tree.RadiatorUnit) if u.name == "top radiator")
+        assert unit.radiator == core or vars(unit.radiator) == vars(core)
+        assert unit.fan.size == core.fan_size
+    panel._widget("top radiator.radiator").value = "as planned"
+    assert same(panel.solution, loopmath.solution.solved(panel.plan))
+
+
+def test_a_part_only_the_plan_knows_can_be_left_and_taken_again():
+    panel = glance(SHAPES["a part only the plan knows"])
+    chooser = panel._widget("pump")
+    assert chooser.options[0][0] == "garage pump"
+    before = panel.solution
+    chooser.value = "strong pump, 5.1 m"
+    assert panel.solution.state["flow"] > before.state["flow"]
+    chooser.value = "as planned"
+    assert same(panel.solution, before)
+
+
+def test_parts_kept_as_ones_own_are_offered(own):
+    for kind, name in (("pump", "compact pump, 2.4 m"), ("radiator", "1 x 120 mm, slim, wide fins")):
+        catalogue.keep_part(kind, replace(catalogue.part(kind, name), name=f"my {kind}"))
+    panel = glance(SHAPES["podcast_booth"])
+    for setting in ("pump", "front radiator.radiator"):
+        widget = panel._widget(setting)
+        name = f"my {setting.rpartition('.')[2]}"
+        assert name in ends(widget)
+        widget.value = name
+        assert not panel.failed
+    assert panel.solution.plan.units(tree.PumpUnit)[0].pump.name == "my pump"
+    assert panel.solution.plan.units(tree.RadiatorUnit)[0].radiator.name == "my radiator"
+
+
+def test_what_was_moved_stays_moved_when_two_degrees_fahrenheit_are_one_celsius():
+    panel = glance(SHAPES["podcast_booth"])
+    panel.units.value = "us"
+    start = panel.room.value
+    panel.room.value = start - 1
+    panel.room.value = start
+    assert panel.settings() == {}
+    for step in (1, -1):
+        panel.room.value = start + step
+        panel.units.value = "metric"
+        assert "room_air" in panel.settings()
+        panel.units.value = "us"
+        assert "room_air" in panel.settings()
+        panel.room.value = start
+
+
+# --------------------------------------------------------------------------------------------------- saving a plan
+
+
+def lines_changed(before, after):
+    return [line for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line[0] in "+-"]
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_saving_writes_only_what_was_moved_into_a_copy_and_goes_on_there(path, own):
+    before = path.read_text(encoding="utf-8")
+    mine.choose(path)
+    panel = glance(loopmath.load_plan(path))
+    panel._widget("pump_speed").value = 91
+    panel.save_plan()
+    copy = own / "plans" / path.name
+    assert path.read_text(encoding="utf-8") == before
+    changed = lines_changed(before, copy.read_text(encoding="utf-8"))
+    assert [line.split("#")[0].split()[1:4] for line in changed if line[0] == "+"] == [["speed", "=", '"91']]
+    assert len(changed) == 2
+    assert str(copy) in panel.table.value
+    assert mine.chosen_path() == copy  # the other pages go on with what was saved
+    answer = panel.solution
+    assert panel.settings() == {}
+    assert same(loopmath.solution.solved(loopmath.load_plan(copy)), answer)
+    panel._widget("fan_speed").value = 77
+    panel.save_plan()
+    assert [p.name for p in (own / "plans").iterdir()] == [path.name]
+    again = loopmath.load_plan(copy)
+    assert {u.fan_speed for u in again.units(tree.RadiatorUnit)} == {0.77}
+    assert again.units(tree.PumpUnit)[0].speed == 0.91
+    assert same(loopmath.solution.solved(again), panel.solution)
+
+
+def test_saving_an_untouched_plan_leaves_its_file_as_it_is(own):
+    path = EXAMPLES[0]
+    panel = glance(loopmath.load_plan(path))
+    panel.save_plan()
+    assert (own / "plans" / path.name).read_bytes() == path.read_bytes()
+
+
+def test_after_saving_choices_name_the_part_the_plan_has_now(own):
+    panel = glance(loopmath.load_plan(EXAMPLES[1]))
+    panel._widget("pump").value = "strong pump, 5.1 m"
+    panel._widget("tube").value = "PETG 12/8 mm"
+    panel._widget("front radiator.radiator").value = "2 x 140 mm, deep, medium fins"
+    panel._widget("layout").value = "parallel"
+    panel.save_plan()
+    saved = panel.solution
+    assert panel.settings() == {}
+    assert panel._widget("pump").options[0] == ("strong pump, 5.1 m", "as planned")
+    for setting in ("pump", "tube", "front radiator.radiator", "layout"):
+        widget = panel._widget(setting)
+        start = widget.value
+        widget.value = ends(widget)[-1]
+        assert not panel.failed
+        widget.value = start
+        assert not panel.failed
+    assert same(panel.solution, saved)
+    panel._widget("pump").value = "standard pump, 3.7 m"  # the one it had at first can be taken again
+    panel._widget("layout").value = "series"
+    panel.save_plan()
+    plan = loopmath.load_plan(panel.plan.origin.path)
+    assert plan.units(tree.PumpUnit)[0].pump.name == "standard pump, 3.7 m"
+    assert not [item for item in plan.loop.items if isinstance(item, tree.Parallel)]
+
+
+def test_a_plan_changed_on_disk_meanwhile_is_left_alone_and_the_second_file_is_said(own):
+    panel = glance(loopmath.load_plan(EXAMPLES[1]))
+    panel.save_plan()
+    copy = own / "plans" / "podcast_booth.toml"
+    copy.write_text(copy.read_text(encoding="utf-8") + "# from elsewhere\n", encoding="utf-8")
+    panel._widget("pump_speed").value = 66
+    panel.save_plan()
+    assert copy.read_text(encoding="utf-8").endswith("# from elsewhere\n")
+    assert "podcast_booth-2.toml" in panel.table.value
+    assert mine.chosen_path() == own / "plans" / "podcast_booth-2.toml"
+
+
+def test_a_plan_that_cannot_be_saved_is_told_in_words(own):
+    own.write_text("a file in the place of the folder")
+    panel = glance(loopmath.load_plan(EXAMPLES[1]))
+    panel._widget("pump_speed").value = 66
+    panel.save_plan()
+    assert "The plan was not saved." in panel.table.value
+    assert panel._control("pump_speed").moved  # nothing is forgotten

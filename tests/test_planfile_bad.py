@@ -1,10 +1,14 @@
 """Files that are no plan: each is told in words, on its line, all at once, and the file is left as it was."""
 
 import re
+from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from loopmath import InputError, load_plan
+from loopmath.planfile import described, plan_of_text, text_of
 from loopmath.reader import Problem, Problems
 
 #: A small plan that is accepted; the faults are planted into it.
@@ -643,3 +647,45 @@ def test_a_bad_part_of_ones_own_is_told_once_and_not_at_every_use(tmp_path):
         '"meter",', '"meter", "second",'
     )
     assert refusal(tmp_path, text).field == "part_data.inline.my meter.quadratic"
+
+
+# ------------------------------------------------------------------------------------------------ slips of the hand
+
+PIECES = [line + "\n" for line in GOOD.split("\n")] + [
+    "[",
+    "]",
+    "{",
+    "}",
+    '"',
+    "'",
+    '"""',
+    "=",
+    ".",
+    ",",
+    "#",
+    "\\",
+    "-",
+    "0",
+]
+
+
+@settings(max_examples=400, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.data())
+def test_any_slip_of_the_hand_ends_in_words_or_in_a_plan_that_can_be_saved(data):
+    text = GOOD
+    for _ in range(data.draw(st.integers(1, 3))):
+        start = data.draw(st.integers(0, len(text)))
+        stop = data.draw(st.sampled_from([start, start, start + 1, start + 7, text.find("\n", start) + 1]))
+        text = text[:start] + data.draw(st.sampled_from(PIECES) | st.text(max_size=4)) + text[max(start, stop) :]
+    plan, refusal = None, None
+    try:
+        plan = plan_of_text(text, Path("a.toml"))
+    except InputError as caught:
+        refusal = caught
+    if plan is None:
+        lines = text.count("\n") + 1
+        assert all(p.line is None or 1 <= p.line <= lines for p in getattr(refusal, "problems", []))
+        return
+    assert text_of(plan) == text
+    again = plan_of_text(text_of(plan.set(room_air=17.5)), Path("a.toml"))
+    assert described(again) == described(plan.set(room_air=17.5))

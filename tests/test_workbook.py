@@ -11,7 +11,8 @@ import pytest
 from nbconvert.exporters import HTMLExporter
 from nbconvert.preprocessors import ExecutePreprocessor
 
-from loopmath import demo_plan, solve
+from loopmath import demo_plan, load_plan, mine, schematic, solve, tables
+from loopmath import loop as tree
 from loopmath.panels import page
 
 WORKBOOK = Path(__file__).resolve().parent.parent / "workbook"
@@ -229,3 +230,69 @@ def test_the_page_without_a_kernel_lists_every_warning_with_what_to_do(printed):
     for row in warnings.itertuples():
         assert html.escape(row.action) in table
         assert row.signal in table
+
+
+# ------------------------------------------------------------------------------------- the plan that was chosen
+
+EXAMPLES = sorted((tables.DATA / "plans").glob("*.toml"))
+
+
+def run_page(name: str, folder: Path) -> nbformat.NotebookNode:
+    """Run a page in a kernel of its own; what it opens stands in LOOPMATH_MINE."""
+    notebook = nbformat.read(next(WORKBOOK.glob(f"{name}_*.ipynb")), as_version=4)
+    run = ExecutePreprocessor(timeout=180, kernel_name="python3", store_widget_state=False)
+    run.preprocess(notebook, {"metadata": {"path": str(folder)}})
+    return notebook
+
+
+def said_by(notebook: nbformat.NotebookNode) -> str:
+    """Return every output of a page as HTML where it has any, else as text."""
+    data = [o["data"] for c in notebook.cells for o in c.get("outputs", ()) if "data" in o]
+    return "\n".join(d.get("text/html", d.get("text/plain", "")) for d in data)
+
+
+@pytest.fixture
+def own(tmp_path, monkeypatch):
+    monkeypatch.setenv("LOOPMATH_MINE", str(tmp_path / "mine"))
+    return tmp_path / "mine"
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("number", ["01", "02"])
+def test_a_page_runs_with_the_plan_that_was_chosen_and_says_which_that_is(number, path, own, tmp_path):
+    mine.choose(path)
+    said = said_by(run_page(number, tmp_path))
+    plan = load_plan(path)
+    assert html.escape(mine.chosen().words) in said
+    assert plan.title in said
+    assert "this is the demo" not in said
+    flow = f"{60e3 * float(solve(plan).state['flow']):.2f}"
+    assert flow in said  # the answer is that plan's
+    for block in plan.units(tree.Source):
+        assert block.name in said
+
+
+@pytest.mark.parametrize("number", ["01", "02"])
+def test_a_page_with_a_broken_chosen_plan_shows_the_demo_and_says_so(number, own, tmp_path):
+    broken = own / "plans" / "broken.toml"
+    broken.parent.mkdir(parents=True)
+    broken.write_text(EXAMPLES[0].read_text(encoding="utf-8").replace('"23 degC"', '"23 mm"'), encoding="utf-8")
+    mine.choose(broken)
+    said = said_by(run_page(number, tmp_path))
+    assert "cannot be opened, so this is the demo" in said
+    assert "room.air" in said
+    assert f"{60e3 * float(solve(demo_plan()).state['flow']):.2f}" in said
+
+
+def test_the_plan_page_without_a_kernel_shows_the_drawing_with_its_words(own, tmp_path):
+    mine.choose(EXAMPLES[0])
+    notebook = run_page("03", tmp_path)
+    assert "widgets" not in notebook.metadata
+    page_html = HTMLExporter().from_notebook_node(notebook)[0]
+    images = re.findall(r"<img\b[^>]*>", page_html)
+    alts = [html.unescape(re.search(r'alt="([^"]*)"', image)[1]) for image in images if "data:image/png" in image]
+    plan = load_plan(EXAMPLES[0])
+    assert alts == [schematic.words(plan, solve(plan), "metric")]
+    words = html.unescape(re.sub(r"<[^>]+>", "", page_html)).replace("\xa0", " ")
+    assert page.headline(solve(plan)) in words
+    assert "At peak heat: " in words

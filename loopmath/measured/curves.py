@@ -46,7 +46,7 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
     ),
     "fan": (
         Column("flow", "air flow", ("air flow", "airflow", "volume flow", "q", "v"), "m^3/h"),
-        Column("pressure", "pressure", ("static pressure", "p", "dp"), "Pa", also=(("head", WATER_COLUMN),)),
+        Column("pressure", "air pressure", ("static pressure", "p", "dp"), "Pa", also=(("head", WATER_COLUMN),)),
         _SPEED,
         _SOUND,
         replace(_POWER, words=("electrical power", "power draw", "watts")),
@@ -95,7 +95,7 @@ class Curve:
     label, x_label, y_label : str
         What it shows, and its axes, without units.
     x_kind, y_kind : str
-        Keys of `units.DISPLAY`; "conductance" [W/K] is shown as it is.
+        Keys of `units.DISPLAY`.
     x, y : array (n,)
         The readings in SI, as they were fitted (a pump's carried to full speed).
     rows : int array (n,)
@@ -379,7 +379,7 @@ def loss_found(
     if "linear" in curve.fit.fixed:
         words.append("Loss: read at one flow only, so all of it is taken to go with the square of the flow.")
     if coolant_name != "water" or temperature != 20.0:
-        words.append(f"The loss, read in {coolant_name} at {temperature:g} °C, is carried to water at 20 °C.")
+        words.append(f"The loss, read in {coolant_name} at {temperature:.1f} °C, is carried to water at 20 °C.")
     return (
         curve,
         {

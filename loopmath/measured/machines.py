@@ -137,7 +137,7 @@ def measured_pump(
         words.append("No electrical power in the table: it is " + (f"that of {base.name}." if base else "left at 0."))
     sound = sound_at_full_speed(readings, turning, sound_level, words)
     known |= {} if sound is None else {"sound_level": sound}
-    words.append(f"All else is that of {base.name}." if base else "All else is unknown and left at 0.")
+    words.append(f"All else is that of {base.name}." if base else "All else is unknown and left as usual.")
     suspicions = _pump_suspicions(readings, curves, system)
     part = make_part(
         base,
@@ -249,7 +249,7 @@ def measured_fan(
     flow, pressure = readings["flow"] / turning, readings["pressure"] / turning**2
     fitted = fit_machine(flow, pressure, "pressure")
     curve = Curve(
-        "Pressure", "air flow", "air flow", "static pressure", "pressure", flow, pressure, readings.rows, fitted
+        "Pressure", "air flow", "air flow", "static pressure", "air pressure", flow, pressure, readings.rows, fitted
     )
     base, known = like_part("fan", like), {}
     words = [*readings.notes, *notes]
@@ -275,10 +275,10 @@ def measured_fan(
         Mark("the free flow", "air flow", flow_range, scaled(free, "flow"), [("flow", "flows", "air flow")]),
         Mark(
             "the shut-off pressure",
-            "pressure",
+            "air pressure",
             pressure_range,
             scaled(shutoff, "pressure"),
-            [("pressure", "pressures", "pressure")],
+            [("pressure", "pressures", "air pressure")],
         ),
     ]
     if "power" in readings:

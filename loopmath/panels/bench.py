@@ -1,7 +1,6 @@
 """The measured-parts page's panel: paste readings, see the fit and what it cannot tell, keep the part."""
 
 import datetime
-from collections.abc import Callable
 from html import escape
 from typing import Any
 
@@ -255,7 +254,10 @@ class BenchPanel:
             ("sound", "sound", "sound"),
         ]
         said = (f"{word} {shown[k].text(new.state[s])} (was {shown[k].text(old.state[s])})" for word, s, k in figures)
-        return f"“{part.name}” in {plan.title}, in place of its {units[0].name}'s {kind}: {', '.join(said)}."
+        was = units[0].fan.name if kind == "fan" else units[0].part.name
+        beyond = any("what was measured" in row.quantity for row in new.warned())
+        guess = " Caution: it runs beyond its readings there." if beyond else ""
+        return f"“{part.name}” in {plan.title}, in place of “{was}”: {', '.join(said)}.{guess}"
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict:
         """Show the live panel, and where no kernel runs its last picture and words."""
