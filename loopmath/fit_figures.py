@@ -61,40 +61,46 @@ def draw_fit(ax: Axes, curve: Curve, key: str = "loss", system: str = "metric") 
     if odd is not None:
         at = along.convert(curve.x[odd]), up.convert(curve.y[odd])
         ax.plot(*at, "o", ms=14, mfc="none", mec=style.LIMIT, mew=2, zorder=5)
-        ax.annotate(f"line {curve.rows[odd]}", at, xytext=(10, 6), textcoords="offset points", weight="bold")
+        side = 1 if curve.fit.residuals[odd] > 0 else -1  # away from the curve
+        how = {"xytext": (0, 12 * side), "textcoords": "offset points", "ha": "center", "weight": "bold"}
+        ax.annotate(f"line {curve.rows[odd]}", at, va="bottom" if side > 0 else "top", zorder=7, **how)
     tallest = float(np.nanmax(np.append(up.convert(y), up.convert(curve.y))))
     ax.set_ylim(min(0.0, float(up.convert(np.min(curve.y)))), 1.12 * tallest)
     ax.set_xlim(along.convert(0.0), along.convert(high) * 1.02)
-    ax.set_title(f"{curve.label}: {curve.y_label}, {up.label}")
+    ax.set_title(f"{curve.y_label[:1].upper()}{curve.y_label[1:]}, {up.label}")
     ax.tick_params(axis="x", labelbottom=False)
-    _name_parts(ax, curve, along, bool(np.all(np.isfinite(under))))
+    dots = np.column_stack((along.convert(curve.x), up.convert(curve.y)))
+    _name_parts(
+        ax, curve, bool(np.all(np.isfinite(under))), np.vstack((np.column_stack((across, up.convert(y))), dots))
+    )
     return ax
 
 
-def _name_parts(ax: Axes, curve: Curve, along: Shown, band: bool) -> None:
-    """Say what dots, line, band and dashes are, in the corner the curve leaves free."""
-    falls = curve.y[np.argmax(curve.x)] < curve.y[np.argmin(curve.x)]
+def _name_parts(ax: Axes, curve: Curve, band: bool, drawn: np.ndarray) -> None:
+    """Say what dots, line, band and dashes are, in the corner with least in it; `drawn` is (x, y) in data."""
     quality = f"R² {curve.fit.r_squared:.4f}" if np.isfinite(curve.fit.r_squared) else "R² cannot be told"
     lines = [f"● {curve.x.size} readings, {quality}", "─ fit" + (", shaded: 95 % band" if band else ", no band")]
-    beyond = _span(curve)[1] > 1.001 * curve.measured_to or _span(curve)[0] < 0.999 * curve.measured_from
-    lines += ["┄ beyond the readings: a guess"] if beyond else []
-    place = (
-        {"x": 0.98, "y": 0.98, "ha": "right", "va": "top"}
-        if falls
-        else {"x": 0.03, "y": 0.98, "ha": "left", "va": "top"}
-    )
-    text = "\n".join(lines)
-    box = {"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 2}
+    low, high = _span(curve)
+    if high > 1.001 * curve.measured_to or low < 0.999 * curve.measured_from:
+        lines.append("┄ beyond the readings: a guess")
+    inside = ax.transAxes.inverted().transform(ax.transData.transform(drawn[np.all(np.isfinite(drawn), axis=1)]))
+
+    def covered(corner: tuple[float, float]) -> int:
+        across = inside[:, 0] > 0.4 if corner[0] else inside[:, 0] < 0.6
+        up = inside[:, 1] > 0.66 if corner[1] else inside[:, 1] < 0.34
+        return int(np.sum(across & up))
+
+    right, top = min(((1, 1), (0, 1), (1, 0), (0, 0)), key=covered)
     ax.text(
-        place.pop("x"),
-        place.pop("y"),
-        text,
+        0.98 if right else 0.02,
+        0.97 if top else 0.03,
+        "\n".join(lines),
         transform=ax.transAxes,
+        ha="right" if right else "left",
+        va="top" if top else "bottom",
         fontsize=style.SMALL,
         linespacing=1.45,
-        bbox=box,
         zorder=6,
-        **place,
     )
 
 

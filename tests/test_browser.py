@@ -5,7 +5,17 @@ import re
 from pathlib import Path
 
 import pytest
-from browser import PANEL_IMAGE, Lab, chromium_path, find_slider, headline, picture_source, press, wait_for_new_picture
+from browser import (
+    PANEL_IMAGE,
+    Lab,
+    _Cells,
+    chromium_path,
+    find_slider,
+    headline,
+    picture_source,
+    press,
+    wait_for_new_picture,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
 NOTEBOOK = "workbook/01_at_a_glance.ipynb"
@@ -147,3 +157,171 @@ def test_the_notebook_on_disk_is_as_it_was(lab):
     text = (ROOT / NOTEBOOK).read_text(encoding="utf-8")
     assert '"outputs": []' in text
     assert "data:image" not in text
+
+
+# ----------------------------------------------------------------------------------------------- the page Your plan
+
+PLAN_PAGE = "workbook/03_your_plan.ipynb"
+
+
+@pytest.fixture(scope="module")
+def plan_lab(tmp_path_factory):
+    """The plan page in a Lab of its own, the user's folder a new one."""
+    folder = tmp_path_factory.mktemp("mine")
+    ARTEFACTS.mkdir(exist_ok=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LOOPMATH_MINE", str(folder))
+        with Lab(PLAN_PAGE, ROOT, size=(1440, 900)) as running:
+            running.page.wait_for_selector(".plan-drawing img", timeout=60_000)
+            running.own = folder
+            yield running
+
+
+def open_another(lab, notebook):
+    """Open another notebook in a running Lab and run it, as a reader who follows a link."""
+    lab.page.on("dialog", lambda dialog: dialog.accept())  # leaving a page with outputs not saved is asked about
+    lab._cells = _Cells(lab.page)
+    lab.page.goto(f"{lab.address}/doc/tree/{notebook}?token={lab._token}")
+    lab.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    lab.run_all()
+
+
+def show_plan(page):
+    page.evaluate("document.querySelector('.plan-bar').scrollIntoView({block: 'start'})")
+    page.wait_for_timeout(300)
+
+
+def file_text(page):
+    return page.locator(".plan-file textarea").input_value()
+
+
+def field(page, label):
+    return page.locator(f".plan-form .widget-inline-hbox:has(.widget-label:text-is('{label}')) input").first
+
+
+def wait_until(page, reached):
+    """Let the page work until `reached()`; its last words on failure are those of the status line."""
+    for _ in range(150):
+        if reached():
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(page.locator(".plan-stage").inner_text()[:500])
+
+
+def picture_of_plan(page):
+    return page.evaluate("document.querySelector('.plan-drawing img')?.src ?? null")
+
+
+def test_bar_headline_drawing_and_file_are_on_one_screen(plan_lab):
+    page = plan_lab.page
+    assert page.locator(".jp-mod-error, .jp-OutputArea-output pre:has-text('Traceback')").count() == 0
+    show_plan(page)
+    view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")
+    for part in (".plan-bar", ".gl-head", ".plan-form", ".plan-drawing", ".plan-drawing img", ".plan-file textarea"):
+        box = page.evaluate(f"document.querySelector({part!r}).getBoundingClientRect().toJSON()")
+        assert box["width"] > 200, part
+        assert box["top"] >= view["top"] - 1, part
+        assert box["bottom"] <= view["bottom"] + 1, part
+        assert box["right"] <= view["right"] + 1, part
+    page.screenshot(path=ARTEFACTS / "plan-1440.png")
+
+
+def test_a_field_changes_the_file_and_the_drawing(plan_lab):
+    page = plan_lab.page
+    before, head = picture_of_plan(page), page.locator(".gl-head").inner_text()
+    field(page, "Room air").fill("29 degC")
+    field(page, "Room air").press("Enter")
+    wait_until(page, lambda: 'air = "29 degC"' in file_text(page))
+    wait_until(page, lambda: picture_of_plan(page) != before)
+    assert page.locator(".gl-head").inner_text() != head
+    assert "Not saved yet" in page.locator("[role=status]").first.inner_text()
+
+
+def test_an_error_typed_into_the_file_is_told_with_its_line_and_undo_brings_it_back(plan_lab):
+    page = plan_lab.page
+    good = file_text(page)
+    line = next(n for n, text in enumerate(good.splitlines(), start=1) if text.startswith("listener"))
+    area = page.locator(".plan-file textarea")
+    area.evaluate("(area, at) => { area.focus(); area.setSelectionRange(at, at); }", good.index('listener = "1') + 13)
+    page.keyboard.type("x")
+    wait_until(page, lambda: page.locator(".plan-problems li").count() == 1)
+    words = page.locator(".plan-problems li").inner_text()
+    assert words.startswith(f"line {line} ")
+    assert "room.listener" in words
+    over = page.evaluate("document.querySelector('.gl-words').getBoundingClientRect().toJSON()")
+    under = page.evaluate("document.querySelector('.plan-drawing').getBoundingClientRect().toJSON()")
+    assert under["left"] <= over["left"] < over["right"] <= under["right"]
+    assert under["top"] <= over["top"] < under["bottom"]
+    show_plan(page)
+    page.screenshot(path=ARTEFACTS / "plan-problem.png")
+    page.get_by_role("button", name="Undo", exact=True).click()
+    wait_until(page, lambda: page.locator(".plan-problems").count() == 0)
+    assert file_text(page) == good
+
+
+def test_an_element_is_moved_in_the_order(plan_lab):
+    page = plan_lab.page
+    page.locator(".plan-form .jupyter-widget-Collapse-header", has_text="The order of flow").click()
+    entries = page.locator(".plan-form .widget-select select")
+    entries.wait_for(state="visible")
+    before = entries.locator("option").all_inner_texts()
+    card = next(n for n, words in enumerate(before) if "graphics card (block)" in words)
+    entries.select_option(index=card)
+    page.get_by_role("button", name="Earlier").click()
+    wait_until(page, lambda: "graphics card (block)" in entries.locator("option").all_inner_texts()[card - 1])
+    text = file_text(page)
+    assert text.index('  "graphics card",') < text.index('run = "processor to graphics card"')
+    page.get_by_role("button", name="Later").click()
+    wait_until(page, lambda: entries.locator("option").all_inner_texts() == before)
+    page.screenshot(path=ARTEFACTS / "plan-order.png")
+
+
+def test_another_plan_is_chosen_and_what_was_changed_is_saved_first(plan_lab):
+    page = plan_lab.page
+    changed = file_text(page)
+    before = picture_of_plan(page)
+    page.locator(".plan-bar select").select_option(label="example: grading suite")
+    wait_until(page, lambda: "Grading suite machine" in file_text(page))
+    wait_until(page, lambda: picture_of_plan(page) != before)
+    assert (plan_lab.own / "plans" / "podcast_booth.toml").read_text(encoding="utf-8") == changed
+    assert "saved first" in page.locator("[role=status]").first.inner_text()
+    show_plan(page)
+    page.screenshot(path=ARTEFACTS / "plan-grading.png")
+
+
+def test_the_plan_page_stays_whole_on_a_small_window(plan_lab):
+    page = plan_lab.page
+    page.set_viewport_size({"width": 1024, "height": 768})
+    page.wait_for_timeout(600)
+    show_plan(page)
+    width = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').clientWidth")
+    for part in (".plan-bar", ".plan-form", ".plan-drawing img", ".plan-file textarea", ".plan-said"):
+        box = page.evaluate(f"document.querySelector({part!r}).getBoundingClientRect().toJSON()")
+        assert box["left"] >= 0, part
+        assert box["right"] <= width + 40, part
+    page.screenshot(path=ARTEFACTS / "plan-1024.png")
+    page.set_viewport_size({"width": 1440, "height": 900})
+
+
+def test_a_saved_plan_is_what_the_first_page_opens(plan_lab):
+    page = plan_lab.page
+    page.locator(".plan-form .jupyter-widget-Collapse-header", has_text="The plan").click()
+    field(page, "Title").fill("Machine of this test")
+    field(page, "Title").press("Enter")
+    wait_until(page, lambda: "Machine of this test" in file_text(page))
+    page.get_by_role("button", name="Save", exact=True).click()
+    saved = plan_lab.own / "plans" / "grading_suite.toml"
+    wait_until(page, lambda: "Saved to" in page.locator("[role=status]").first.inner_text())
+    assert saved.read_text(encoding="utf-8") == file_text(page)
+    open_another(plan_lab, NOTEBOOK)
+    page.wait_for_selector(PANEL_IMAGE, timeout=60_000)
+    assert "Machine of this test" in page.locator("[role=status]").first.inner_text()
+    assert "your file grading_suite.toml" in page.locator("[role=status]").first.inner_text()
+    find_slider(page, "left card, W")
+
+
+def test_the_plan_page_on_disk_is_as_it_was(plan_lab):
+    for name in (PLAN_PAGE, NOTEBOOK):
+        text = (ROOT / name).read_text(encoding="utf-8")
+        assert '"outputs": []' in text
+        assert "data:image" not in text

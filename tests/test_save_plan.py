@@ -418,6 +418,14 @@ def test_a_part_described_in_the_file_gives_way_to_one_of_the_catalogue_of_the_s
     assert saved_text(plan) == text
 
 
+def test_a_part_described_in_the_file_stays_when_it_is_used_no_more():
+    after = saved_text(read(ODD).set(**{"second block.block": "memory block, two modules"}))
+    assert lines_changed(ODD, after) == ['-part = "my block"', '+part = "memory block, two modules"']
+    gone = saved_text(without(read(ODD), "second block"))
+    assert '[part_data.block."my block"]   # measured' in gone
+    assert "bucket and scale" in gone
+
+
 def test_a_number_that_a_part_has_can_be_taken_away():
     pump = replace(catalogue.part("pump", "standard pump, 3.7 m"), price=50.0, measured_from=1e-5)
     plan = read(ODD)

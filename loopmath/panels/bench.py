@@ -1,6 +1,7 @@
 """The measured-parts page's panel: paste readings, see the fit and what it cannot tell, keep the part."""
 
 import datetime
+import re
 from html import escape
 from typing import Any
 
@@ -27,7 +28,7 @@ STYLE = """<style>
 .bench-left{flex:1 1 284px;max-width:296px;min-width:270px;margin:0;overflow:visible}
 .bench-left .widget-inline-hbox{width:auto;margin:1px 0;height:27px}
 .bench-left .widget-inline-hbox .widget-label{width:96px;min-width:96px;text-align:right;color:#222}
-.bench-left .widget-toggle-buttons .widget-toggle-button{width:66px;margin:0 2px 0 0}
+.bench-left .widget-toggle-buttons .widget-toggle-button{width:auto;padding:0 10px;margin:0 2px 0 0}
 .bench-left .widget-toggle-buttons .widget-label{display:none}
 .bench-left textarea{font-family:monospace;font-size:12px;line-height:1.3;height:250px;white-space:pre}
 .bench-left .widget-textarea{width:auto;height:auto;margin:3px 0}
@@ -35,6 +36,7 @@ STYLE = """<style>
 .bench-right{flex:1 1 640px;max-width:880px;min-width:0;margin:0;height:auto}
 .bench-right .widget-html-content{line-height:1.4;font-size:13px;color:#222}
 .bench-said{columns:2 340px;column-gap:22px;margin:4px 0}.bench-said p{margin:0 0 5px;break-inside:avoid}
+.bench-right .gl-words{inset:8% 10% auto 10%;max-height:80%}
 .bench-odd{border-left:4px solid #CC79A7;padding-left:8px;font-weight:600}
 @media (max-width:1180px){.bench-left{max-width:none;flex-basis:100%}.bench-left textarea{height:150px}}
 </style>"""
@@ -306,6 +308,11 @@ def _takes(unit: Any, kind: str, part: Any) -> bool:
 
 
 def _problem_html(problem: InputError) -> str:
-    """Return what is wrong with a table, a problem a line."""
-    words = escape(str(problem)).replace("; (", "<br>(")
-    return f"<b>This table cannot be used yet.</b><br>{words}"
+    """Return what is wrong with a table, a fault a line."""
+    faults = re.split(r"(?:^|; )(?=\(\d+\) )", problem.remedy)
+    if len(faults) > 1:
+        return "<b>This table cannot be used yet.</b><br>" + "<br>".join(escape(f) for f in faults if f)
+    said = str(problem.value)
+    said = said if len(said) < 120 else said[:117] + "…"
+    words = f"{problem.field}: {said}. Accepted: {problem.accepted}. {problem.remedy}"
+    return f"<b>This table cannot be used yet.</b><br>{escape(words)}"
