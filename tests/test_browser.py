@@ -208,6 +208,12 @@ def wait_until(page, reached):
     raise AssertionError(page.locator(".plan-stage").inner_text()[:500])
 
 
+def order(page):
+    """Return the entries of the flow order; a list box shows every blank as one that does not break."""
+    entries = page.locator(".plan-form .widget-select option").all_text_contents()
+    return [words.replace("\xa0", " ") for words in entries]
+
+
 def picture_of_plan(page):
     return page.evaluate("document.querySelector('.plan-drawing img')?.src ?? null")
 
@@ -264,15 +270,15 @@ def test_an_element_is_moved_in_the_order(plan_lab):
     page.locator(".plan-form .jupyter-widget-Collapse-header", has_text="The order of flow").click()
     entries = page.locator(".plan-form .widget-select select")
     entries.wait_for(state="visible")
-    before = entries.locator("option").all_inner_texts()
+    before = order(page)
     card = next(n for n, words in enumerate(before) if "graphics card (block)" in words)
     entries.select_option(index=card)
     page.get_by_role("button", name="Earlier").click()
-    wait_until(page, lambda: "graphics card (block)" in entries.locator("option").all_inner_texts()[card - 1])
+    wait_until(page, lambda: "graphics card (block)" in order(page)[card - 1])
     text = file_text(page)
     assert text.index('  "graphics card",') < text.index('run = "processor to graphics card"')
     page.get_by_role("button", name="Later").click()
-    wait_until(page, lambda: entries.locator("option").all_inner_texts() == before)
+    wait_until(page, lambda: order(page) == before)
     page.screenshot(path=ARTEFACTS / "plan-order.png")
 
 
@@ -286,6 +292,9 @@ def test_another_plan_is_chosen_and_what_was_changed_is_saved_first(plan_lab):
     assert (plan_lab.own / "plans" / "podcast_booth.toml").read_text(encoding="utf-8") == changed
     assert "saved first" in page.locator("[role=status]").first.inner_text()
     show_plan(page)
+    view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")
+    box = page.locator(".plan-file textarea").bounding_box()
+    assert box["y"] + box["height"] <= view["bottom"] + 1  # a tall drawing scrolls and pushes nothing off the screen
     page.screenshot(path=ARTEFACTS / "plan-grading.png")
 
 
@@ -317,7 +326,7 @@ def test_a_saved_plan_is_what_the_first_page_opens(plan_lab):
     page.wait_for_selector(PANEL_IMAGE, timeout=60_000)
     assert "Machine of this test" in page.locator("[role=status]").first.inner_text()
     assert "your file grading_suite.toml" in page.locator("[role=status]").first.inner_text()
-    find_slider(page, "left card, W")
+    find_slider(page, "Left card, W")
 
 
 def test_the_plan_page_on_disk_is_as_it_was(plan_lab):

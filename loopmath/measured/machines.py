@@ -70,7 +70,7 @@ def _machine_suspicions(
     there_for_here, here_for_there = tall / other * one / far, far / one * other / tall if tall > 0 else 1.0
     for mark in (m for m in marks if {"flow", key} == {c[0] for c in m.columns}):
         value = mark.value("flow", there_for_here) * mark.value(key, here_for_there) / mark.value(None, 1.0)
-        swapped = swapped and 0.85 * mark.range[0] <= value <= mark.range[1] / 0.85
+        swapped = swapped and mark.range[0] <= value <= mark.range[1]
     out = slips.exchanged("flow", said, here.fits() and there.fits(), swapped)
     out += slips.unit_slips(marks, readings, system)
     if slips.wrong_way(curve.fit, curve.x, curve.y, rises=False):

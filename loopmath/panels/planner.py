@@ -37,7 +37,7 @@ STYLE = """<style>
 .plan-right{flex:1 1 640px;max-width:880px;min-width:0;margin:0;overflow:visible}
 .plan-right .widget-html{margin:0;height:auto}
 .plan-right .widget-html-content{line-height:1.35;font-size:13px;color:#222}
-.plan-drawing{max-height:480px;overflow:auto;border-bottom:1px solid #ddd}
+.plan-drawing{max-height:456px;overflow:auto;border-bottom:1px solid #ddd}
 .plan-stage{position:relative}.plan-stage .gl-words{inset:6% 8% auto 8%;max-height:80%}
 .plan-drawing img{width:100%;max-width:880px;height:auto;display:block}
 .plan-low{display:flex;flex-flow:row wrap;gap:4px 12px;overflow:visible;align-items:flex-start}
@@ -402,7 +402,9 @@ class PlannerPanel:
 
     def _status_html(self) -> str:
         state = "Not saved yet. " if self.draft.changed else ""
-        return f'<div role="status" aria-live="polite">{escape(state + self.words)}&nbsp;</div>'
+        return (
+            f'<div role="status" aria-live="polite" style="line-height:1.35">{escape(state + self.words)}&nbsp;</div>'
+        )
 
     def _drawing_html(self) -> str:
         if self.draft.plan is None or self.solution is None:
