@@ -1,5 +1,7 @@
 """Drawings: they show the solution's own numbers, in both units, and their ranges stand still."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -8,6 +10,7 @@ from matplotlib.figure import Figure
 
 import loopmath
 from loopmath import figures, style
+from loopmath import loop as tree
 from loopmath.units import DISPLAY
 
 
@@ -122,3 +125,19 @@ def test_signal_words_can_be_read_on_their_colour(signal):
 
 def test_signal_shapes_differ():
     assert len({shape for *_, shape in style.SIGNALS.values()}) == len(style.SIGNALS)
+
+
+def test_a_measured_pump_is_dashed_where_it_was_not_measured():
+    plan = loopmath.demo_plan()
+    unit = plan.units(tree.PumpUnit)[0]
+    # 70 % speed carries readings from 2 to 8 L/min at full speed to 1.4 to 5.6 L/min.
+    pump = replace(unit.pump, measured_from=2 / 6e4, measured_to=8 / 6e4)
+    point = figures.OperatingPoint(axes())
+    point.update(loopmath.solve(plan.set(**{"pump.pump": pump})))
+    full, dashed = (line.get_xdata()[np.isfinite(line.get_ydata())] for line in (point.pump, point.guessed))
+    assert 1.4 <= full.min() < 1.5
+    assert point.guessed.is_dashed()
+    assert not np.any((dashed > 1.4) & (dashed < 5.6))
+    assert dashed.min() == 0.0
+    point.update(loopmath.solve(plan))
+    assert np.all(np.isnan(point.guessed.get_ydata()))
