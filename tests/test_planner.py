@@ -544,6 +544,12 @@ def test_where_nothing_can_be_saved_the_text_stays_on_the_screen(panel, own):
     assert "can be written to" in plain(panel.status.value)
 
 
+def test_another_plan_begins_with_its_first_element_chosen(panel):
+    panel.entries.index = 7
+    panel.chooser.value = SUITE
+    assert panel.entries.index == 0
+
+
 def test_choosing_without_a_change_saves_nothing(panel, own):
     panel.chooser.value = SUITE
     assert not (own / "plans").exists()

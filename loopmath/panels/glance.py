@@ -148,7 +148,8 @@ class GlancePanel:
         pump_and_loop = [self._slider("pump_speed", "Pump speed, %", 20, 100, 100 * pump.speed, 0.01)]
         if len(sources) > 1:
             layouts = self._layouts()
-            pump_and_loop.insert(0, self._choice("layout", "Blocks", layouts, layouts[0][1], widgets.ToggleButtons))
+            kind = widgets.ToggleButtons if len(layouts) == 2 else widgets.Dropdown
+            pump_and_loop.insert(0, self._choice("layout", "Blocks", layouts, layouts[0][1], kind))
         if runs:
             pump_and_loop += [
                 self._slider("fittings", "90° fittings", 0, 30, tree.total_fittings(plan.loop)),

@@ -322,7 +322,7 @@ class PlannerPanel:
             kept = ""
             if self.draft.changed:
                 kept = f" What you had changed was saved first. {self.draft.save().words}"
-            self.draft, self._last = Draft.opened(path), {}
+            self.draft, self._last, self._entry = Draft.opened(path), {}, 0
             mine.choose(path)
             self.words = f"{self._called(self.draft)} Every page opens it from now on.{kept}"
         except InputError as problem:
