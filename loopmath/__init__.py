@@ -13,7 +13,8 @@ The face below is kept stable::
 
 from loopmath.checks import InputError, OutOfRange
 from loopmath.plan import Plan
-from loopmath.planfile import demo_plan, load_plan, save_plan
+from loopmath.planfile import demo_plan, load_plan
+from loopmath.plansave import save_plan
 from loopmath.solution import Solution, solve
 from loopmath.sweep import sweep
 

@@ -20,7 +20,8 @@ from loopmath import loop as tree
 from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, Saved, read_text, save_over
 from loopmath.plan import LAYOUTS, Plan
-from loopmath.planfile import FORWARD, PARTS, _text_forward, plan_of_text, text_of
+from loopmath.planfile import FORWARD, PARTS, plan_of_text
+from loopmath.plansave import text_forward, text_of
 from loopmath.reader import Problem, Problems, parsed
 from loopmath.toml_text import Path as Place
 from loopmath.toml_text import dotted
@@ -114,7 +115,7 @@ class Draft:
             If the text is no TOML, or has no room for the field: it is then left as it is.
         """
         # An older version is brought forward in the same step: the place is one of the present version.
-        text = _text_forward(self.text) if _is_old(self._document()) else self.text
+        text = text_forward(self.text) if _is_old(self._document()) else self.text
         self.write(with_value(text, place, value))
 
     # ---------------------------------------------------------------------------------------------- the order

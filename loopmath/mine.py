@@ -9,7 +9,8 @@ from loopmath import tables
 from loopmath.checks import InputError
 from loopmath.files import Saved, own_folder, read_text, write_whole
 from loopmath.plan import Plan
-from loopmath.planfile import demo_plan, load_plan, save_plan
+from loopmath.planfile import demo_plan, load_plan
+from loopmath.plansave import save_plan
 
 #: The page where a plan is chosen, as the pages name it.
 WHERE = "on the page Your plan (03)"

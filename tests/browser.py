@@ -206,10 +206,10 @@ class Lab:
         self._lap("notebook")
 
     def run_all(self, timeout=120):
-        """Run > Run All Cells and wait until all is done; again if the page ended up with no output at all."""
+        """Run > Run All Cells and wait until all is done; again if the page ended up without its picture."""
         for _ in range(3):
             self._run_once(timeout)
-            if self._wait(lambda: self.page.locator(".jp-OutputArea-output").count(), 6):
+            if self._wait(lambda: self.page.locator(PANEL_IMAGE).count(), 6):
                 break  # else the kernel the cells went to was replaced while the page was starting
         self._cells.stop()
         self._lap("run")

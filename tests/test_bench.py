@@ -10,7 +10,8 @@ from loopmath.files import own_folder
 from loopmath.panels import bench as module
 from loopmath.panels.bench import KINDS, bench
 from loopmath.panels.glance import glance
-from loopmath.planfile import plan_of_text, text_of
+from loopmath.planfile import plan_of_text
+from loopmath.plansave import text_of
 
 
 @pytest.fixture
@@ -128,9 +129,7 @@ def test_a_part_run_beyond_its_readings_is_a_caution_here_and_in_the_answer(pane
     assert "flow under what was measured" in set(solve(plan).warnings["quantity"])
 
 
-@pytest.mark.parametrize(
-    "content", [b"flow,head\n0,3\n4,2\n9,1\n", b"\xef\xbb\xbfflow;head\n0;3,1\n4;2\n9;1\n"]
-)
+@pytest.mark.parametrize("content", [b"flow,head\n0,3\n4,2\n9,1\n", b"\xef\xbb\xbfflow;head\n0;3,1\n4;2\n9;1\n"])
 def test_a_csv_file_is_loaded_and_left_as_it_is(panel, content):
     panel._load(({"name": "mine.csv", "content": memoryview(content), "size": len(content)},))
     assert not panel.failed

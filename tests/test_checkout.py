@@ -20,6 +20,7 @@ ALLOWED = {
     "pillow",
     "pint",
     "scipy",
+    "tomlkit",
     "nbval",
     "pytest",
 }  # fmt: skip

@@ -7,7 +7,8 @@ import pytest
 from loopmath import load_plan, schematic, tables
 from loopmath import loop as tree
 from loopmath.catalogue import CATALOGUE
-from loopmath.planfile import ANY_PART, DEAD_LEG, PARTS, RUN, SECTIONS, save_plan, text_of
+from loopmath.planfile import ANY_PART, DEAD_LEG, PARTS, RUN, SECTIONS
+from loopmath.plansave import save_plan, text_of
 from loopmath.reader import kinds_of
 from loopmath.solution import solved
 

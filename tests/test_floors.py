@@ -42,6 +42,7 @@ FLOORS = {
     "plan": 7,
     "parts_list": 7.5,
     "planfile": 8,
+    "plansave": 8.5,
     "solution": 8,
     "sweep": 9,
     "compare": 9,

@@ -10,7 +10,7 @@ from random_plans import NAMES, changed_fields
 from loopmath import InputError, catalogue, demo_plan, load_plan, solve, tables
 from loopmath import loop as tree
 from loopmath.catalogue import CATALOGUE, keep_part, own_file, own_parts, own_trouble
-from loopmath.planfile import described, save_plan, text_of
+from loopmath.plansave import described, save_plan, text_of
 
 PUMP = replace(catalogue.shipped("pump", "standard pump, 3.7 m"), name="bench pump", shutoff_head=4.25, price=None)
 

@@ -8,7 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from loopmath import InputError, load_plan
-from loopmath.planfile import described, plan_of_text, text_of
+from loopmath.planfile import plan_of_text
+from loopmath.plansave import described, text_of
 from loopmath.reader import Problem, Problems
 
 #: A small plan that is accepted; the faults are planted into it.

@@ -12,7 +12,8 @@ from random_plans import plans
 
 from loopmath import InputError, catalogue, demo_plan, load_plan, solve, tables
 from loopmath import loop as tree
-from loopmath.planfile import described, plan_of_text, read_plan, reloaded, save_plan, text_of
+from loopmath.planfile import plan_of_text, read_plan
+from loopmath.plansave import described, reloaded, save_plan, text_of
 
 DEMO_FILE = tables.DATA / "plans" / "podcast_booth.toml"
 FEW = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from random_plans import plans
 
-from loopmath.planfile import text_of
+from loopmath.plansave import text_of
 from loopmath.toml_text import Leaf, changed, dotted, line_of, places
 
 #: Every line is marked with the path that stands on it first.

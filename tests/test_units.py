@@ -134,6 +134,8 @@ WRONG = {
     "linear loss": "3 kPa",
     "quadratic loss": "3 kPa/(L/min)",
     "area": "3 mm",
+    "air pressure": "3 m",
+    "conductance": "3 W",
 }
 
 

@@ -15,7 +15,7 @@ from loopmath.laws import coolant as coolants
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
 from loopmath.plan import AS_PLANNED, LAYOUTS, SETTINGS, Plan
-from loopmath.planfile import reloaded
+from loopmath.plansave import reloaded
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
