@@ -8,8 +8,12 @@ import pandas as pd
 
 from loopmath import catalogue
 from loopmath import loop as tree
-from loopmath.parts import Tube
+from loopmath.parts import Fitting, Tube
 from loopmath.plan import Plan
+
+#: A dead leg hangs from a tee in the line and ends in what closes it, by its purpose (common practice, no source).
+TEE = "tee, through the run"
+CLOSED_BY = {"drain": "drain tap", "fill": "fill-port cap", "gauge": "plug", "other": "plug"}
 
 
 class Item(NamedTuple):
@@ -35,11 +39,15 @@ def parts_list(plan: Plan) -> list[Item]:
     for leaf, share in _shares(plan.loop):
         if isinstance(leaf, (tree.Run, tree.DeadLeg)):
             add(leaf.tube.name, leaf.name, leaf.length, "m", leaf.tube.price_per_m)
-        if isinstance(leaf, tree.Run):
-            bend = catalogue.part("fitting", tree.SHARP_90)
-            end = end_fitting(leaf.tube, leaf.fitting_metal)
-            add(end.name if end else f"fittings for {leaf.tube.name}", leaf.name, leaf.ends, "", end and end.price)
-            add(bend.name, leaf.name, leaf.fittings, "", bend.price)
+            run = isinstance(leaf, tree.Run)
+            metal = leaf.fitting_metal if run else plan.fitting_metal
+            end = end_fitting(leaf.tube, metal)
+            ends = leaf.ends if run else 1.0
+            add(end.name if end else f"fittings for {leaf.tube.name}", leaf.name, ends, "", end and end.price)
+            wanted = {tree.SHARP_90: leaf.fittings} if run else dict.fromkeys((TEE, CLOSED_BY[leaf.purpose]), 1.0)
+            for name, amount in wanted.items():
+                part = in_metal(name, metal)
+                add(part.name, leaf.name, amount, "", part.price)
         elif isinstance(leaf, tree.RadiatorUnit):
             add(leaf.radiator.name, leaf.name, 1.0, "", getattr(leaf.radiator, "price", None))
             if leaf.fan is not None:
@@ -64,6 +72,12 @@ def _shares(item: Any, share: float = 1.0) -> Iterator[tuple[tree.Element, float
         yield item, share
 
 
+def in_metal(name: str, metal: str) -> Fitting:
+    """Return a fitting of the catalogue, in a metal if it is listed in it."""
+    listed = catalogue.names("fitting")
+    return catalogue.part("fitting", f"{name}, {metal}" if f"{name}, {metal}" in listed else name)
+
+
 def end_fitting(tube: Tube, metal: str) -> Any:
     """Return the catalogue fitting that holds a tube's end, None if there is none of its size, or of all its sizes."""
     if np.ndim(tube.outside):
@@ -72,8 +86,7 @@ def end_fitting(tube: Tube, metal: str) -> Any:
     outside = "1/2 in" if np.isclose(tube.outside, 0.0127) else f"{1e3 * tube.outside:g} mm"
     size = tube.name.removeprefix(tube.material).strip()
     name = f"straight fitting for {outside} hard tube" if tube.rigid else f"compression fitting for {size} soft tube"
-    found = next((n for n in (f"{name}, {metal}", name) if n in listed), None)
-    return catalogue.part("fitting", found) if found else None
+    return in_metal(name, metal) if name in listed else None
 
 
 def cost(items: list[Item]) -> Any:

@@ -58,13 +58,28 @@ def test_coolant_is_what_the_loop_holds():
     assert float(lines(plan)["deionised water"].amount) == pytest.approx(1e3 * (held + tube), rel=1e-12)
 
 
+def test_a_dead_leg_brings_its_tee_its_end_and_what_closes_it():
+    # The demo's own: a fill tube and a drain, prices in data/fittings.csv.
+    found = lines(example("podcast_booth"))
+    assert (found["tee, through the run"].amount, found["tee, through the run"].used_for) == (2.0, "fill tube, drain")
+    assert (found["drain tap"].amount, found["drain tap"].used_for) == (1.0, "drain")
+    assert (found["fill-port cap"].amount, found["fill-port cap"].used_for) == (1.0, "fill tube")
+    assert "plug" not in found
+
+
+def test_a_fitting_is_taken_in_the_plans_metal_where_it_is_listed_in_it():
+    found = lines(example("grading_suite"))
+    assert found["sharp 90 degree fitting, brass"].amount == 5.0
+    assert found["straight fitting for 16 mm hard tube"].amount == 22.0  # none of brass is listed in this size
+
+
 def test_two_equal_parts_stand_on_one_line_with_both_names():
     found = lines(example("grading_suite"))
     cards = found["graphics card block, full cover"]
     assert (float(cards.amount), cards.used_for) == (2.0, "left card, right card")
     # The file says so much tube: 60+150 dead legs, 120+440+180+60+60+140+140+460+610+350 mm of runs.
     assert float(found["acrylic 16/12 mm"].amount) == pytest.approx(2.77, rel=1e-12)
-    assert float(found["straight fitting for 16 mm hard tube"].amount) == 20.0  # ten runs, two ends each
+    assert float(found["straight fitting for 16 mm hard tube"].amount) == 22.0  # ten runs, two dead legs
     assert float(found["sharp 90 degree fitting"].amount) == 5.0
     assert found["strong pump, 5.1 m"].price == 90.0  # the plan's own, not the 95 of the catalogue
 

@@ -166,13 +166,13 @@ def screen_html(solution: Solution, picture: str, system: str, failed: str = "")
         "No answer for these settings; the last picture stays faint behind." if failed else headline(solution, system)
     )
     return (
-        f'<div class="gl-head" role="status" aria-live="polite">{_unbroken(escape(first))}</div>'
+        f'<div class="gl-head" role="status" aria-live="polite">{unbroken(escape(first))}</div>'
         f'<div class="gl-picture{" gl-problem" if failed else ""}">{picture}{words}</div>'
         f"{figures_html(solution, system)}{warnings_html(solution, system)}"
     )
 
 
-def _unbroken(words: str) -> str:
+def unbroken(words: str) -> str:
     """Keep a number and its unit on one line."""
     return re.sub(r"(?<=\d) (?=[^\s\d])", "&nbsp;", words)
 

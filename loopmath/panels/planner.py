@@ -18,8 +18,8 @@ from loopmath.planfile import ANY_PART, PARTS, SECTIONS, Field
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
-#: Width of the drawing on the screen, in pixels.
-WIDTH = 880
+#: Width of the drawing on the screen, and the height from which it scrolls, in pixels.
+WIDTH, TALLEST = 880, 456
 STYLE = """<style>
 .plan-bar{display:flex;flex-flow:row wrap;align-items:center;gap:4px 8px;margin:0 0 4px}
 .plan-bar .widget-dropdown{width:360px;margin:0}.plan-bar .widget-button{width:auto;margin:0;height:28px}
@@ -108,7 +108,7 @@ class PlannerPanel:
     """
 
     def __init__(self, path: Path | None = None) -> None:
-        self.system, self.words, self.picture, self.alt = "metric", "", "", ""
+        self.system, self.words, self.picture, self.alt, self.more = "metric", "", "", "", False
         self.solution: Solution | None = None
         self.fields: dict[tuple, Any] = {}
         self._quiet = False
@@ -155,21 +155,26 @@ class PlannerPanel:
         )
         bar.add_class("plan-bar")
         self.status, self.drawing, self.said = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.file = widgets.Textarea(
-            continuous_update=True, tooltip="The plan file itself: type here, or use the fields"
-        )
-        self.file.observe(lambda change: self._quiet or self._typed(change["new"]), "value")
         self.pages = [widgets.VBox() for _ in PAGES]
         self.form = widgets.Accordion(self.pages, titles=PAGES, selected_index=0)
-        for widget, name in ((self.form, "form"), (self.file, "file"), (self.said, "said")):
+        for widget, name in ((self.form, "form"), (self.said, "said")):
             widget.add_class(f"plan-{name}")
-        low = widgets.Box([self.file, self.said])
-        low.add_class("plan-low")
-        right = widgets.VBox([self.drawing, low])
+        self.low = widgets.Box()
+        self.low.add_class("plan-low")
+        self._new_file_box()
+        right = widgets.VBox([self.drawing, self.low])
         right.add_class("plan-right")
         body = widgets.Box([self.form, right])
         body.add_class("plan-body")
         return widgets.VBox([widgets.HTML(page.STYLE + STYLE), bar, self.status, body])
+
+    def _new_file_box(self) -> None:
+        """Put an empty box for the file on the screen: an old one would keep the last file's place of scrolling."""
+        tooltip = "The plan file itself: type here, or use the fields"
+        self.file = widgets.Textarea(continuous_update=True, tooltip=tooltip)
+        self.file.observe(lambda change: self._quiet or self._typed(change["new"]), "value")
+        self.file.add_class("plan-file")
+        self.low.children = [self.file, self.said]
 
     def _button(self, words: str, tooltip: str, do: Callable[[], None]) -> widgets.Button:
         button = widgets.Button(description=words, tooltip=tooltip)
@@ -323,6 +328,7 @@ class PlannerPanel:
             if self.draft.changed:
                 kept = f" What you had changed was saved first. {self.draft.save().words}"
             self.draft, self._last, self._entry = Draft.opened(path), {}, 0
+            self._new_file_box()
             mine.choose(path)
             self.words = f"{self._called(self.draft)} Every page opens it from now on.{kept}"
         except InputError as problem:
@@ -399,6 +405,7 @@ class PlannerPanel:
         width, height = (round(schematic.DOTS * side) for side in figure.get_size_inches())
         self.alt = schematic.words(self.draft.plan, self.solution, self.system)
         self.picture = LivePicture(figure, [], width, height, self.alt).html()
+        self.more = height > TALLEST
 
     def _status_html(self) -> str:
         state = "Not saved yet. " if self.draft.changed else ""
@@ -414,10 +421,11 @@ class PlannerPanel:
             at_peak = self._peak_words()
             head += f" {at_peak}" if at_peak else ""
         faint = " gl-problem" if self.draft.plan is None else ""
+        below = '<div class="gl-why">The loop goes on below: scroll inside the drawing.</div>' if self.more else ""
         return (
-            f'<div class="gl-head" style="min-height:22px">{escape(head)}</div>'
+            f'<div class="gl-head" style="min-height:22px">{page.unbroken(escape(head))}</div>'
             f'<div class="plan-stage"><div class="plan-drawing gl-picture{faint}" tabindex="0" aria-label="The loop">'
-            f"{self.picture}</div>{self._problems_html()}</div>"
+            f"{self.picture}</div>{self._problems_html()}</div>{below}"
         )
 
     def _peak_words(self) -> str:
