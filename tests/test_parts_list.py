@@ -80,7 +80,7 @@ def test_two_equal_parts_stand_on_one_line_with_both_names():
     # The file says so much tube: 60+150 dead legs, 120+440+180+60+60+140+140+460+610+350 mm of runs.
     assert float(found["acrylic 16/12 mm"].amount) == pytest.approx(2.77, rel=1e-12)
     assert float(found["straight fitting for 16 mm hard tube"].amount) == 22.0  # ten runs, two dead legs
-    assert float(found["sharp 90 degree fitting"].amount) == 5.0
+    assert float(found["sharp 90 degree fitting, brass"].amount) == 5.0
     assert found["strong pump, 5.1 m"].price == 90.0  # the plan's own, not the 95 of the catalogue
 
 
