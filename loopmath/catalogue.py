@@ -9,7 +9,7 @@ import numpy as np
 
 from loopmath import tables
 from loopmath.checks import InputError, one_of
-from loopmath.files import Saved, own_folder, read_text, save_over
+from loopmath.files import Saved, held, own_folder, read_text, save_over
 from loopmath.parts import Block, Fan, Fitting, Inline, Pump, Reservoir, Tube
 from loopmath.radiator import Radiator
 from loopmath.reader import Reader, kinds_of, needed_by, parsed
@@ -255,23 +255,29 @@ def keep_part(kind: str, record: Any, note: str = "") -> Saved:
     one_of("kind of part", kind, CATALOGUE)
     if not record.name.strip() or record.name != record.name.strip():
         raise InputError("name of the part", record.name, "a name without blanks at its ends")
-    own = own_parts()
-    if record.name in names(kind):
-        raise InputError("name of the part", record.name, "a name not used yet", "Add a word that tells the two apart.")
-    path = own_file()
-    origin = read_text(path, "own parts file") if path.exists() else None
-    text = origin.text if origin else OWN_START
-    new = described(kind, record) | ({"note": Leaf(note)} if note else {})
-    old = {k: {n: {} for own_kind, n in own if own_kind == k} for k in {own_kind for own_kind, _ in own}}
-    wanted = {k: dict(inner) for k, inner in old.items()}
-    wanted.setdefault(kind, {})[record.name] = new
-    return save_over(path, changed(text, old, wanted), origin, "own parts file")
+    path, new = own_file(), described(kind, record) | ({"note": Leaf(note)} if note else {})
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        remedy = f"The system says: {fault}."
+        raise InputError("own parts file", str(path), "a place that can be written to", remedy) from None
+    with held(path.with_name("keeping")):  # from reading to writing: two pages may keep a part at once
+        own = own_parts()
+        if record.name in names(kind):
+            remedy = "Add a word that tells the two apart."
+            raise InputError("name of the part", record.name, "a name not used yet", remedy)
+        origin = read_text(path, "own parts file") if path.exists() else None
+        text = origin.text if origin else OWN_START
+        old = {k: {n: {} for own_kind, n in own if own_kind == k} for k in {own_kind for own_kind, _ in own}}
+        wanted = {k: dict(inner) for k, inner in old.items()}
+        wanted.setdefault(kind, {})[record.name] = new
+        return save_over(path, changed(text, old, wanted), origin, "own parts file")
 
 
-def fan_of_size(like: Fan, size: float) -> Fan:
-    """Return the catalogue fan of another size that is nearest in loudness to `like`."""
+def fan_of_size(like: Fan | None, size: float) -> Fan:
+    """Return the fan of a size that is nearest in loudness to `like`, without one the first; InputError if none is."""
     rows = [part("fan", n) for n in names("fan")]
     fitting = [f for f in rows if abs(f.size - size) < 1e-6]
     if not fitting:
         one_of("fan size", f"{1e3 * size:.0f} mm", sorted({f"{1e3 * f.size:.0f} mm" for f in rows}))
-    return min(fitting, key=lambda f: abs(f.sound_level - like.sound_level))
+    return min(fitting, key=lambda f: abs(f.sound_level - like.sound_level)) if like is not None else fitting[0]

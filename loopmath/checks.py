@@ -157,3 +157,8 @@ class Checked:
             if value is not None and not (isinstance(value, float) and low <= value <= high):
                 words = f"{getattr(self, 'name', type(self).__name__.lower())}, {field.replace('_', ' ')}"
                 object.__setattr__(self, field, between(words, value, low, high, unit))
+        for field in [f for f in self.RANGES if f.endswith("_from")]:
+            low, high = getattr(self, field), getattr(self, f"{field.removesuffix('_from')}_to")
+            if low is not None and high is not None and np.any(np.asarray(low) > np.asarray(high)):
+                words = f"{getattr(self, 'name', '')}, {field.replace('_', ' ')}"
+                raise OutOfRange(words, low, f"at most {high:g}, where the range ends")

@@ -55,8 +55,6 @@ def summary(solution: Solution, system: str = "metric") -> dict[str, str]:
 
 def _size(unit: tree.RadiatorUnit) -> str:
     radiator = unit.radiator
-    if not hasattr(radiator, "fan_size"):
-        return radiator.name
     return f"{radiator.positions:.0f} × {1e3 * radiator.fan_size:.0f} × {1e3 * radiator.depth:.0f} mm"
 
 

@@ -6,7 +6,8 @@ from it anew. So whatever a panel does can be read, compared and mailed as a fil
 """
 
 import codecs
-from collections.abc import MutableMapping
+import tomllib
+from collections.abc import MutableMapping, MutableSequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from tomlkit.items import InlineTable
 from loopmath import catalogue, mine
 from loopmath import loop as tree
 from loopmath.checks import InputError, one_of
-from loopmath.files import Origin, Saved, read_text, save_over
+from loopmath.files import Origin, Saved, is_example, read_text, save_over
 from loopmath.plan import LAYOUTS, Plan
 from loopmath.planfile import FORWARD, PARTS, plan_of_text
 from loopmath.plansave import text_forward, text_of
@@ -101,13 +102,15 @@ class Draft:
 
     def _document(self) -> dict:
         try:
-            return parsed(Origin(self.origin.path, self.text, ""), "plan file")
+            return parsed(Origin(self.origin.path, self.text), "plan file")
         except InputError:
             return {}
 
-    def put(self, place: Place, value: Any) -> None:
+    def put(self, place: Place, value: Any, also: dict[Place, Any] | None = None) -> None:
         """
         Set one field to what was typed, right or wrong: the reader says what it makes of it. None takes it out.
+
+        `also` are fields that follow from it, changed in the same step.
 
         Raises
         ------
@@ -116,7 +119,9 @@ class Draft:
         """
         # An older version is brought forward in the same step: the place is one of the present version.
         text = text_forward(self.text) if _is_old(self._document()) else self.text
-        self.write(with_value(text, place, value))
+        for where, what in ({place: value} | (also or {})).items():
+            text = with_value(text, where, what)
+        self.write(text)
 
     # ---------------------------------------------------------------------------------------------- the order
 
@@ -127,7 +132,7 @@ class Draft:
 
     def _rewrite(self, plan: Plan) -> None:
         """Write a changed plan into the text, only where it changed."""
-        self.write(text_of(replace(plan, origin=Origin(self.origin.path, self.text, ""))))
+        self.write(text_of(replace(plan, origin=Origin(self.origin.path, self.text))))
 
     def _reorder(self, items: list) -> None:
         self._rewrite(replace(self._ready(), loop=tree.Series(*items)))
@@ -172,9 +177,17 @@ class Draft:
 
     def target(self) -> Path:
         """Return where it would be saved: its own file, for an example a copy among the user's plans."""
-        if not mine.is_example(self.origin.path):
+        if not is_example(self.origin.path):
             return self.origin.path
-        return mine.own_folder() / "plans" / self.origin.path.name
+        title, before = self._document().get("title"), tomllib.loads(self.origin.text).get("title")
+        renamed = isinstance(title, str) and title != before
+        name = f"{mine.file_name(title)}.toml" if renamed else self.origin.path.name
+        return mine.own_folder() / "plans" / name
+
+    def keep_aside(self) -> Saved:
+        """Save the text into a file of its own beside where it would be saved: a good file is not written over."""
+        target = self.target()
+        return save_over(target.with_name(f"{target.stem}-unsaved.toml"), self.text, None, "plan file")
 
     def save(self) -> Saved:
         """Save the text, whatever is wrong with it, and choose it as the plan every page opens."""
@@ -191,7 +204,7 @@ def entry_words(item: Any) -> str:
     """Return an entry of the flow order in a few words."""
     if isinstance(item, tree.Parallel):
         branches = (" + ".join(e.name for e in tree.leaves(b) if not isinstance(e, tree.Run)) for b in item.branches)
-        return f"side by side: {' | '.join(branches)}"
+        return f"in parallel: {' | '.join(branches)}"
     if isinstance(item, (tree.Run, tree.DeadLeg)):
         return f"{item.kind} “{item.name}”, {1e3 * item.length:.0f} mm"
     return item.name if item.name == item.kind else f"{item.name} ({item.kind})"
@@ -220,8 +233,7 @@ def _new(kind: str, name: str, plan: Plan) -> tree.Element:
     if kind == "block":
         return tree.Source(name, part, 100.0)
     if kind == "radiator":
-        fan = min((catalogue.part("fan", n) for n in catalogue.names("fan")), key=lambda f: abs(f.size - part.fan_size))
-        return tree.RadiatorUnit(name, part, fan, 0.6)
+        return tree.RadiatorUnit(name, part, catalogue.fan_of_size(None, part.fan_size), 0.6)
     return PARTS[kind][0](name, part)
 
 
@@ -261,12 +273,14 @@ def _set(document: Any, place: Place, value: Any) -> bool:
     """Set one field of a document; return whether that changed anything."""
     holder, key = document, place[-1]
     for number, step in enumerate(place[:-1], start=1):
-        if step not in holder:
+        listed = isinstance(step, int) and isinstance(holder, MutableSequence) and step < len(holder)
+        if not listed and step not in holder:
             if value is None:
                 return False
             holder[step] = tomlkit.inline_table() if isinstance(holder, InlineTable) else tomlkit.table()
         holder = holder[step]
-        if not isinstance(holder, MutableMapping):
+        lists = isinstance(place[number], int) and isinstance(holder, MutableSequence)
+        if not lists and not isinstance(holder, MutableMapping):
             accepted = "a table of lines KEY = VALUE"
             raise InputError(dotted(place[:number]), holder.unwrap(), accepted, "Put it right in the file first.")
     if value is None and key not in holder or key in holder and holder[key] == value:

@@ -4,6 +4,9 @@ import codecs
 import hashlib
 import os
 import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +15,8 @@ from loopmath.checks import InputError
 
 #: No file of a builder's is larger; a file that is was chosen by mistake. [bytes]
 LARGEST = 1_000_000
+#: Longest that a file is held by one page. [s]
+HELD = 5.0
 
 
 def own_folder() -> Path:
@@ -23,13 +28,18 @@ def own_folder() -> Path:
     return Path(os.environ.get("LOOPMATH_MINE") or tables.DATA.parent / "workbook" / "mine")
 
 
+def is_example(path: Path) -> bool:
+    """Return True for a plan of data/: it is read, and never written."""
+    return path.resolve().parent == (tables.DATA / "plans").resolve()
+
+
 @dataclass(frozen=True)
 class Origin:
     """The file something was read from, and what it held then."""
 
-    path: Path
-    text: str
-    digest: str
+    path: Path = Path()
+    text: str = ""
+    digest: str = ""
 
     @property
     def marked(self) -> bool:
@@ -42,7 +52,7 @@ def digest(raw: bytes) -> str:
     return hashlib.sha256(raw).hexdigest()
 
 
-def read_text(path: str | Path, what: str, largest: int = LARGEST) -> Origin:
+def read_text(path: str | Path, what: str, largest: int = LARGEST, sixteen: bool = False) -> Origin:
     """
     Read a text file in UTF-8; a byte order mark is left out.
 
@@ -54,6 +64,8 @@ def read_text(path: str | Path, what: str, largest: int = LARGEST) -> Origin:
         What it is, for the message: "plan file".
     largest : int
         Largest file that is read. [bytes]
+    sixteen : bool
+        Read UTF-16 as well, as some spreadsheets write it.
 
     Raises
     ------
@@ -64,19 +76,31 @@ def read_text(path: str | Path, what: str, largest: int = LARGEST) -> Origin:
     try:
         if path.is_dir():
             raise InputError(what, str(path), "a file, not a folder")
-        size = path.stat().st_size
-        if size > largest:
-            raise InputError(
-                what, f"{path}, {size / 1e6:.1f} MB", f"a file of at most {largest / 1e6:g} MB", "Is it the right file?"
-            )
+        _check_size(path.stat().st_size, what, str(path), largest)
         raw = path.read_bytes()
-        return Origin(path, raw.decode("utf-8-sig"), digest(raw))
     except FileNotFoundError:
         raise InputError(what, str(path), "a file that exists") from None
-    except OSError as fault:
+    except (OSError, ValueError) as fault:
+        if isinstance(fault, InputError):
+            raise
         raise InputError(what, str(path), "a file that can be read", f"The system says: {fault}.") from None
+    return Origin(path, decoded(raw, what, str(path), largest, sixteen), digest(raw))
+
+
+def decoded(raw: bytes, what: str, name: str, largest: int = LARGEST, sixteen: bool = False) -> str:
+    """Return the text of a file's bytes; InputError as `read_text`."""
+    _check_size(len(raw), what, name, largest)
+    wide = sixteen and raw[:2] in (b"\xff\xfe", b"\xfe\xff")
+    try:
+        return raw.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
-        raise InputError(what, str(path), "text in UTF-8", "Save it as UTF-8 and load it again.") from None
+        raise InputError(what, name, "text in UTF-8", "Save it as UTF-8 and load it again.") from None
+
+
+def _check_size(size: int, what: str, name: str, largest: int) -> None:
+    if size > largest:
+        accepted = f"a file of at most {largest / 1e6:g} MB"
+        raise InputError(what, f"{name}, {size / 1e6:.1f} MB", accepted, "Is it the right file?")
 
 
 def write_whole(path: Path, text: str) -> Path:
@@ -114,6 +138,29 @@ class Saved:
     words: str
 
 
+@contextmanager
+def held(path: Path) -> Iterator[None]:
+    """
+    Hold a file while it is read, changed and written, so that two pages open at once do not undo each other.
+
+    A small file beside it, `.NAME.held`, is the sign; one older than some seconds is from a page that broke off.
+    """
+    sign, until = path.with_name(f".{path.name}.held"), time.monotonic() + HELD
+    while True:
+        try:
+            os.close(os.open(sign, os.O_CREAT | os.O_EXCL))
+            break
+        except FileExistsError:
+            with suppress(OSError):
+                if time.time() - sign.stat().st_mtime > HELD or time.monotonic() > until:
+                    sign.unlink(missing_ok=True)
+            time.sleep(0.01)
+    try:
+        yield
+    finally:
+        sign.unlink(missing_ok=True)
+
+
 def save_over(path: Path, text: str, origin: Origin | None, what: str) -> Saved:
     """
     Write text to a file unless that would undo a change made since it was read.
@@ -138,17 +185,18 @@ def save_over(path: Path, text: str, origin: Origin | None, what: str) -> Saved:
     target, words = path, f"Saved to {path}."
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        if path.exists():
-            raw = path.read_bytes()
-            known = origin is not None and digest(raw) == origin.digest
-            if not known and raw != text.encode("utf-8"):
-                target = second(path)
-                reason = "is there already" if origin is None else "was changed on disk since it was read"
-                words = f"{path.name} {reason}, so it was left alone; yours is now in {target}."
-        return Saved(write_whole(target, text), words)
+        with held(path):
+            if path.exists():
+                raw = path.read_bytes()
+                known = origin is not None and digest(raw) == origin.digest
+                if not known and raw != text.encode("utf-8"):
+                    target = second(path)
+                    reason = "is there already" if origin is None else "was changed on disk since it was read"
+                    words = f"{path.name} {reason}, so it was left alone; yours is now in {target}."
+            return Saved(write_whole(target, text), words)
     except UnicodeEncodeError:
         raise InputError(what, str(path), "text that UTF-8 can hold", "Half a sign stands in a name or note.") from None
-    except OSError as fault:
+    except (OSError, RuntimeError) as fault:  # RuntimeError: a link that leads to itself
         raise InputError(what, str(path), "a place that can be written to", f"The system says: {fault}.") from None
 
 

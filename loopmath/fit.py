@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from scipy import optimize, stats
 
-from loopmath.checks import InputError, between, number
+from loopmath.checks import InputError, number
 
 #: Share of the largest reading below which a residual is rounding and no scatter.
 ROUNDING = 1e-9
@@ -15,6 +15,13 @@ ROUNDING = 1e-9
 LOOSE = 1e-8
 #: A second search begins this far off the first guess, and a third if the two do not end in the same place.
 OTHER_STARTS = (1.0, 0.4, 2.5)
+
+
+def _level(level: float) -> None:
+    """Refuse a share of certainty that is none: with 1 every end is endless, with 0 there is no width."""
+    level = number("level", level)
+    if not 0.0 < level < 1.0:
+        raise InputError("level", level, "more than 0 and less than 1, such as 0.95")
 
 
 def _part(x: Any, where: Any) -> Any:
@@ -75,6 +82,8 @@ class Fit:
         Share of the variation that the curve explains; NaN if the readings do not vary.
     residuals : array (n,)
         Read less fitted.
+    rounding : float
+        Step of the numbers in `y`: they are known no better. 0 if they are known to the last digit.
     """
 
     model: Callable
@@ -94,6 +103,7 @@ class Fit:
     limits: dict[str, tuple[float, float]] = field(repr=False)
     scales: dict[str, float] = field(repr=False)
     leverage: np.ndarray = field(repr=False)
+    rounding: float = 0.0
 
     def __call__(self, x: Any) -> Any:
         """Return the fitted curve at `x`."""
@@ -134,13 +144,18 @@ class Fit:
         name : str
             A name of `params`.
         level : float
-            0 to 1. [-]
+            More than 0, less than 1. [-]
 
         Returns
         -------
         low, high : float
             NaN without a reading to spare or if the unknown was fixed; an end of the unknown's range if the
             readings do not rule it out.
+
+        Raises
+        ------
+        InputError
+            If there is no such unknown, or the level is not more than 0 and less than 1.
 
         Notes
         -----
@@ -179,18 +194,8 @@ class Fit:
             ends.append(float(end))
         return ends[0], ends[1]
 
-    def allows(self, name: str, value: float, level: float = 0.95) -> bool:
-        """Return whether `interval` holds a value, without looking for its ends; False where it has none."""
-        best = self._unknown(name, level)
-        if self.dof < 1 or name in self.fixed:
-            return False
-        if self.exact:
-            return bool(np.isclose(value, best, rtol=1e-6))
-        others = {n: v for n, v in self.params.items() if n != name and n not in self.fixed}
-        return self._distance(name, value, others) <= float(stats.t.ppf(0.5 + level / 2, self.dof))
-
     def _unknown(self, name: str, level: float) -> float:
-        between("level", level, 0.0, 1.0)
+        _level(level)
         if name not in self.params:
             raise InputError("unknown", name, ", ".join(self.params))
         return self.params[name]
@@ -223,25 +228,38 @@ class Fit:
         slopes = self._slopes(x)
         return np.sqrt(np.maximum(np.einsum("...i,ij,...j->...", slopes, self.covariance, slopes), 0.0))
 
-    def band(self, x: Any, level: float = 0.95, whole: bool = False) -> tuple[Any, Any]:
+    def band(self, x: Any, level: float = 0.95) -> tuple[Any, Any]:
         """
-        Return the band of the true curve at `x`: point by point, or wide enough for the whole curve at once.
+        Return the band of the true curve at `x`, point by point.
 
-        Point by point it leaves out any one place of the true curve in 1 of 20 tables (at level 0.95), and so some
-        place or other in more of them; `whole` takes Scheffé's factor instead of Student's. NaN where no reading is
-        left to judge the scatter by, or the readings do not determine the curve.
+        It leaves out any one place of the true curve in 1 of 20 tables (at level 0.95), and so some place or other in
+        more of them. NaN where no reading is left to judge the scatter by, or the readings do not determine the curve.
         """
-        between("level", level, 0.0, 1.0)
-        dof, k = max(self.dof, 1), max(len(self.free), 1)
-        factor = np.sqrt(k * stats.f.ppf(level, k, dof)) if whole else stats.t.ppf(0.5 + level / 2, dof)
-        half = factor * self.spread(x)
+        _level(level)
+        half = stats.t.ppf(0.5 + level / 2, max(self.dof, 1)) * self.spread(x)
         return self(x) - half, self(x) + half
 
     def without(self, index: int) -> "Fit":
         """Return the same curve fitted to all readings but one."""
         keep = np.arange(self.y.size) != index
         start = {name: value for name, value in self.params.items() if name not in self.fixed}
-        return _finish(self.model, _part(self.x, keep), self.y[keep], start, self.limits, self.scales, self.fixed)
+        how = (self.limits, self.scales, self.fixed)
+        # A gross reading pulls the whole fit away: the others are searched from more than where it ended.
+        return _finish(self.model, _part(self.x, keep), self.y[keep], start, *how, OTHER_STARTS, self.rounding)
+
+    def against(self, index: int) -> tuple["Fit", float, float]:
+        """
+        Return the fit to the others, what they give in place of a reading, and the standard error of one reading there.
+
+        The scatter is taken as no less than that of numbers rounded to `rounding`: step/sqrt(12).
+        """
+        others, here = self.without(index), _part(self.x, np.array([index]))
+        least = max(self.rounding / np.sqrt(12.0), 1e-6 * float(np.max(np.abs(self.y))))
+        slopes = others._slopes(others.x)
+        long = np.maximum(np.linalg.norm(slopes, axis=0), 1e-300)  # unknowns may be as unlike as 1e-5 and 1e12
+        reach = np.linalg.norm(others._slopes(here)[0] / long @ np.linalg.pinv(slopes / long))
+        spread = max(others.residual_sd, least) * float(np.hypot(1.0, reach))
+        return others, float(others(here)[0]), spread
 
     def outlier(self, level: float = 0.01) -> int | None:
         """
@@ -249,23 +267,21 @@ class Fit:
 
         Each suspect is left out, the curve fitted to the others, and its distance from what they predict
         compared with their scatter (the externally studentised residual), at `level` over all readings
-        together (Bonferroni). It takes two readings more than there are unknowns.
+        together (Bonferroni). It takes three readings more than there are unknowns. The scatter is no less than
+        that of the rounding, so that rows that only happen to meet the curve accuse no other.
         """
-        if self.dof < 2 or self.loose or self.exact:
+        if self.dof < 3 or self.loose or self.exact:
             return None
         apart = np.abs(self.residuals) / np.sqrt(np.maximum(1.0 - self.leverage, 1e-6))
         best, found = float(stats.t.isf(level / (2 * self.y.size), self.dof - 1)), None
         for index in np.argsort(-apart)[:3]:
             if places(_part(self.x, np.arange(self.y.size) != index)) < len(self.free) + len(self.held):
                 continue
-            others = self.without(int(index))
-            if others.dof < 1 or others.loose:
+            others, expected, spread = self.against(int(index))
+            if others.dof < 2 or others.loose:  # one to spare would make a small scatter of mere luck
                 continue
-            here = _part(self.x, np.array([index]))
-            least = 1e-6 * float(np.max(np.abs(self.y)))
-            spread = np.hypot(max(others.residual_sd, least), float(others.spread(here)[0]))
             # With fewer degrees of freedom lost to a bound the two fits differ; the others' own count is used.
-            distance = abs(float(self.y[index] - others(here)[0])) / spread
+            distance = abs(float(self.y[index]) - expected) / spread
             distance = abs(float(stats.t.isf(stats.t.sf(distance, others.dof), self.dof - 1)))
             if distance > best:
                 best, found = distance, int(index)
@@ -332,6 +348,7 @@ def _finish(
     scales: dict,
     fixed: dict,
     factors: tuple = (1.0,),
+    step: float = 0.0,
 ) -> Fit:
     """Fit, hold what lies at a bound, and work out what is known of the rest."""
     found, squares, slopes = _best(model, x, y, start, limits, scales, fixed, factors)
@@ -385,6 +402,7 @@ def _finish(
         limits=limits,
         scales=scales,
         leverage=np.sum(left[:, good] ** 2, axis=1),
+        rounding=step,
     )
 
 
@@ -397,6 +415,7 @@ def fit(
     high: Mapping[str, float] | None = None,
     fixed: Mapping[str, float] | None = None,
     what: str = "readings",
+    rounding: float = 0.0,
 ) -> Fit:
     """
     Fit the unknowns of a curve to readings by least squares, each within its own ends.
@@ -417,6 +436,8 @@ def fit(
         Arguments of the model that are no unknowns.
     what : str
         What was read, for messages.
+    rounding : float
+        Step of the numbers in `y`, by which `Fit.outlier` judges.
 
     Returns
     -------
@@ -465,4 +486,4 @@ def fit(
     # Unknowns are searched in units of their first guess, so that 1e-5 m3/s and 1e12 Pa s2/m6 are alike.
     spans = {name: limits[name][1] - limits[name][0] for name in begin}
     scales = {n: abs(v) if v else spans[n] if np.isfinite(spans[n]) else 1.0 for n, v in begin.items()}
-    return _finish(model, x, y, begin, limits, scales, fixed, OTHER_STARTS)
+    return _finish(model, x, y, begin, limits, scales, fixed, OTHER_STARTS, rounding)

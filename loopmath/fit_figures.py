@@ -10,13 +10,13 @@ from loopmath import style
 from loopmath.measured.curves import Curve, Measured
 from loopmath.units import DISPLAY, Shown
 
-#: Colour by what is fitted: pump green, liquid blue, heat orange, air light blue.
+#: Colour by the kind of what is fitted: pump green, liquid blue, heat orange, air light blue.
 COLOURS = {
     "head": style.PUMP,
     "power": style.PUMP,
-    "loss": style.LIQUID,
+    "pressure": style.LIQUID,
     "resistance": style.HEAT,
-    "pressure": style.AIR,
+    "air pressure": style.AIR,
     "conductance": style.HEAT,
 }
 #: How far beyond the readings a curve is drawn, dashed.
@@ -38,13 +38,13 @@ def _digits(unit: Shown, value: float) -> str:
     return f"{size:.{max(0, 1 - int(np.floor(np.log10(size))))}f}" if size > 0 else "0"
 
 
-def draw_fit(ax: Axes, curve: Curve, key: str = "loss", system: str = "metric") -> Axes:
+def draw_fit(ax: Axes, curve: Curve, system: str = "metric") -> Axes:
     """
     Draw a fitted curve: readings as dots, the curve full where it was measured and dashed beyond, its 95 % band.
 
     A reading that stands out is ringed and named by its line in the table.
     """
-    along, up, colour = DISPLAY[system][curve.x_kind], DISPLAY[system][curve.y_kind], COLOURS[key]
+    along, up, colour = DISPLAY[system][curve.x_kind], DISPLAY[system][curve.y_kind], COLOURS[curve.y_kind]
     low, high = _span(curve)
     x = np.linspace(low, high, _POINTS)
     y, (under, over) = curve(x), curve.band(x)
@@ -104,7 +104,7 @@ def _name_parts(ax: Axes, curve: Curve, band: bool, drawn: np.ndarray) -> None:
     )
 
 
-def draw_residuals(ax: Axes, curve: Curve, key: str = "loss", system: str = "metric") -> Axes:
+def draw_residuals(ax: Axes, curve: Curve, system: str = "metric") -> Axes:
     """Draw what the curve leaves over at each reading, with the scatter as a band; the odd one out is ringed."""
     along, up = DISPLAY[system][curve.x_kind], DISPLAY[system][curve.y_kind]
     x, left = along.convert(curve.x), up.factor * curve.fit.residuals
@@ -115,7 +115,7 @@ def draw_residuals(ax: Axes, curve: Curve, key: str = "loss", system: str = "met
         ax.text(
             0.99, 0.97, words, transform=ax.transAxes, ha="right", va="top", fontsize=style.SMALL, color=style.QUIET
         )
-    ax.axhline(0, color=COLOURS[key], lw=1.2)
+    ax.axhline(0, color=COLOURS[curve.y_kind], lw=1.2)
     ax.vlines(x, 0, left, color=style.QUIET, lw=1)
     ax.plot(x, left, "o", ms=4, color=style.INK, zorder=3)
     odd = curve.fit.outlier()
@@ -136,10 +136,10 @@ def measured_figure(measured: Measured, width: float = 880, height: float = 400,
         many = len(measured.fits)
         left, gap = 62 / width, 70 / width
         wide = (1 - left - 0.015 - gap * (many - 1)) / many
-        for place, (key, curve) in enumerate(measured.fits.items()):
+        for place, curve in enumerate(measured.fits.values()):
             at = left + place * (wide + gap)
-            draw_fit(figure.add_axes((at, 0.40, wide, 0.535)), curve, key, system)
-            draw_residuals(figure.add_axes((at, 0.105, wide, 0.195)), curve, key, system)
+            draw_fit(figure.add_axes((at, 0.40, wide, 0.535)), curve, system)
+            draw_residuals(figure.add_axes((at, 0.105, wide, 0.195)), curve, system)
     return figure
 
 

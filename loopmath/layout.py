@@ -162,18 +162,9 @@ def _group_cell(item: tree.Parallel, width: float, numbers: Iterator[int], units
     return Cell(item, number, above, below, up, down, 0.0, across, GRID, (), tuple(branches), inset)
 
 
-def _flat(item: Any) -> Iterator[Any]:
-    """Yield the items of a series, a series within it opened up."""
-    for child in item.items:
-        if isinstance(child, tree.Series):
-            yield from _flat(child)
-        else:
-            yield child
-
-
 def _rows(series: tree.Series, width: float, numbers: Iterator[int], units: dict) -> Rows:
     """Pack a series into rows no wider than `width`, the rows as even as their number allows."""
-    width, items, cells = GRID * (width // GRID), list(_flat(series)), []
+    width, items, cells = GRID * (width // GRID), tree.flat(series), []
     ends = [(i, getattr(e, "name", "")) for i, e in enumerate(items) if not isinstance(e, (tree.Run, tree.DeadLeg))]
     for place, item in enumerate(items):
         if isinstance(item, tree.Parallel):

@@ -38,7 +38,7 @@ class Element(Checked):
 
     @property
     def part(self) -> Any:
-        """The part of the catalogue it is, None for tube and bare losses."""
+        """The part of the catalogue it is, None for tube."""
         return getattr(self, self.slot) if self.slot else None
 
     def losses(self) -> dict[str, Loss]:
@@ -134,10 +134,6 @@ class RadiatorUnit(Element):
     def __post_init__(self) -> None:
         super().__post_init__()
         one_of(f"{self.name}, air", self.air, ("room", "case"))
-        if self.fan is not None and not hasattr(self.radiator, "air_resistance"):
-            raise InputError(
-                f"{self.name}, fan", self.fan.name, "no fan", "A measured radiator is given its air flow instead."
-            )
 
     def air_side(self, air_temperature: Any, density: Any) -> AirSide:
         """Return the air side where the fan curve meets the core."""
@@ -285,35 +281,16 @@ class Tank(Element):
 
 
 @dataclass(frozen=True, eq=False)
-class Resistance(Element):
-    """A loss in the line given as such, with no part of the catalogue behind it."""
-
-    given: Loss
-    held: Any = 0.0
-    kind = "part"
-
-    RANGES: ClassVar[dict] = {"held": (0.0, 0.1, "m^3")}
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self.given.checked(self.name)
-
-    def losses(self) -> dict[str, Loss]:
-        """Return the given loss."""
-        return {self.name: self.given}
-
-    def volume(self) -> Any:
-        """Return the coolant held. [m3]"""
-        return self.held
-
-
-@dataclass(frozen=True, eq=False)
 class InlineUnit(Element):
     """A part in the line known by its loss: a filter, a flow meter, a quick-release pair."""
 
     inline: parts.Inline
-    kind = "in-line part"
     slot = "inline"
+
+    @property
+    def kind(self) -> str:
+        """What a builder calls it."""
+        return self.inline.kind_of_part or "in-line part"
 
     def losses(self) -> dict[str, Loss]:
         """Return the part's loss."""
@@ -387,6 +364,11 @@ def leaves(item: Any) -> Iterator[Element]:
             yield from leaves(branch)
     else:
         yield item
+
+
+def flat(series: Series) -> list:
+    """Return the items of a series, a series within it opened up."""
+    return [item for child in series.items for item in (flat(child) if isinstance(child, Series) else [child])]
 
 
 def mapped(item: Any, change: Callable[[Element], Element]) -> Any:

@@ -5,10 +5,10 @@ from typing import Any
 
 import numpy as np
 
-from loopmath.checks import between
-
 #: Viscosity and density at which the loss points of a scaled part are taken: water at 20 degC (IAPWS).
 REFERENCE_VISCOSITY, REFERENCE_DENSITY = 1.0016e-3, 998.2
+#: Standard gravity. [m/s2]
+GRAVITY = 9.80665
 #: Bore of a G 1/4 port and of the fittings screwed into it; common practice, no source (8 to 9 mm).
 PORT_BORE = 0.009
 
@@ -52,12 +52,6 @@ class Loss:
     fixed_linear: Any = 0.0
     fixed_quadratic: Any = 0.0
     friction: tuple[Friction, ...] = ()
-
-    def checked(self, name: str) -> "Loss":
-        """Return the loss if none of its coefficients is negative; sums of losses need no check."""
-        for field in ("linear", "quadratic", "fixed_linear", "fixed_quadratic"):
-            between(f"{name}, {field.replace('_', ' ')} loss", getattr(self, field), 0.0)
-        return self
 
     def __add__(self, other: "Loss") -> "Loss":
         return Loss(

@@ -1,16 +1,17 @@
 """The user's own plans, and which one was chosen last: the plan every page opens."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from pathlib import Path
 
-from loopmath import tables
+from loopmath import catalogue, tables
 from loopmath.checks import InputError
-from loopmath.files import Saved, own_folder, read_text, write_whole
+from loopmath.files import Saved, is_example, own_folder, read_text, write_whole
 from loopmath.plan import Plan
 from loopmath.planfile import demo_plan, load_plan
 from loopmath.plansave import save_plan
+from loopmath.reader import parsed
 
 #: The page where a plan is chosen, as the pages name it.
 WHERE = "on the page Your plan (03)"
@@ -36,12 +37,18 @@ def plans() -> list[tuple[str, Path]]:
     """Return (what to call it, file) of every plan there is to choose: the user's own, then the examples of data/."""
     own = sorted((own_folder() / "plans").glob("*.toml"))
     examples = sorted((tables.DATA / "plans").glob("*.toml"), key=lambda p: (p.stem != "podcast_booth", p.stem))
-    return [(f"yours: {p.stem}", p) for p in own] + [(f"example: {p.stem.replace('_', ' ')}", p) for p in examples]
+    return [(f"yours: {p.stem}{_title(p)}", p) for p in own] + [
+        (f"example: {p.stem.replace('_', ' ')}", p) for p in examples
+    ]
 
 
-def is_example(path: Path) -> bool:
-    """Return True for a plan of data/: it is read, and never written."""
-    return path.resolve().parent == (tables.DATA / "plans").resolve()
+def _title(path: Path) -> str:
+    """Return a plan's title behind a dash, empty while it cannot be read."""
+    try:
+        title = parsed(read_text(path, "plan file"), "plan file").get("title")
+    except InputError:
+        return " (needs putting right)"
+    return f" – {title}" if isinstance(title, str) else ""
 
 
 def choose(path: Path) -> None:
@@ -54,26 +61,27 @@ def choose(path: Path) -> None:
         raise InputError("note of the chosen plan", place, "a folder that can be written to", said) from None
 
 
-def forget() -> None:
-    """Choose no plan: every page opens the demo."""
-    _note().unlink(missing_ok=True)
-
-
 def chosen() -> Chosen:
     """Return the plan that was chosen last; the demo, saying so, if none was or it cannot be opened."""
     try:
         path = chosen_path()
         if path is None:
             plan = demo_plan()
-            return Chosen(plan, f"Plan: {plan.title}, the demo. Choose or make your own {WHERE}.")
+            return _with_trouble(Chosen(plan, f"Plan: {plan.title}, the demo. Choose or make your own {WHERE}."))
         plan = load_plan(path)
     except InputError as problem:
         demo = demo_plan()
         words = (
             f"The plan you chose cannot be opened, so this is the demo, {demo.title}. Put it right {WHERE}. {problem}"
         )
-        return Chosen(demo, words, trouble=True)
-    return Chosen(plan, f"{called(plan.title, path)} Choose another {WHERE}.")
+        return _with_trouble(Chosen(demo, words, trouble=True))
+    return _with_trouble(Chosen(plan, f"{called(plan.title, path)} Choose another {WHERE}."))
+
+
+def _with_trouble(opened: Chosen) -> Chosen:
+    """Say as well why the user's own parts are not offered, if they are not."""
+    trouble = catalogue.own_trouble()
+    return replace(opened, words=f"{opened.words} {trouble}", trouble=True) if trouble else opened
 
 
 def called(title: str, path: Path) -> str:

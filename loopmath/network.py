@@ -19,10 +19,9 @@ from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.laws import convection, pipeflow, turbomachine
 from loopmath.laws.coolant import Coolant
-from loopmath.loss import Loss
+from loopmath.loss import GRAVITY, Loss
 from loopmath.radiator import AirSide
 
-GRAVITY = 9.80665
 #: Flow below which nothing is said to move [m3/s]: 0.06 mL/min.
 STILL = 1e-9
 #: Designs solved together: few enough for the cache, many enough that each call is worth its overhead (measured).

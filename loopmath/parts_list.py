@@ -6,13 +6,14 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from loopmath import catalogue
+from loopmath import catalogue, network
 from loopmath import loop as tree
+from loopmath.checks import InputError
 from loopmath.parts import Fitting, Tube
 from loopmath.plan import Plan
 
 #: A dead leg hangs from a tee in the line and ends in what closes it, by its purpose (common practice, no source).
-TEE = "tee, through the run"
+TEE, SPLIT = "tee, through the run", "tee, into the branch"
 CLOSED_BY = {"drain": "drain tap", "fill": "fill-port cap", "gauge": "plug", "other": "plug"}
 
 
@@ -49,11 +50,11 @@ def parts_list(plan: Plan) -> list[Item]:
                 part = in_metal(name, metal)
                 add(part.name, leaf.name, amount, "", part.price)
         elif isinstance(leaf, tree.RadiatorUnit):
-            add(leaf.radiator.name, leaf.name, 1.0, "", getattr(leaf.radiator, "price", None))
+            add(leaf.radiator.name, leaf.name, 1.0, "", leaf.radiator.price)
             if leaf.fan is not None:
                 add(leaf.fan.name, f"fans of {leaf.name}", leaf.fans, "", leaf.fan.price)
         elif leaf.part is not None:
-            tee = isinstance(leaf, tree.Fittings) and leaf.fitting.name.startswith("tee")
+            tee = isinstance(leaf, tree.Fittings) and leaf.fitting.name.startswith(SPLIT)
             add(leaf.part.name, leaf.name, getattr(leaf, "count", 1.0) * (share if tee else 1.0), "", leaf.part.price)
     litres = sum((leaf.volume() for leaf in tree.leaves(plan.loop)), 0.0) * 1e3
     add(plan.coolant.label, "filling once", litres, "L", plan.coolant_price)
@@ -100,7 +101,9 @@ def unpriced(items: list[Item]) -> list[str]:
 
 
 def table(plan: Plan) -> pd.DataFrame:
-    """Return the parts list of one design as a table, the sum on its last line."""
+    """Return the parts list of one design as a table, the sum on its last line; InputError for N designs."""
+    if network.number_of_designs(plan.loop) is not None:
+        raise InputError("parts list", "several designs", "one design", "Choose one of them first.")
     items, money = parts_list(plan), f"[{plan.currency}]" if plan.currency else ""
     rows = [
         (

@@ -12,6 +12,7 @@ from loopmath.checks import Checked, InputError, between, one_of
 from loopmath.files import Origin
 from loopmath.laws import coolant as coolants
 from loopmath.laws.coolant import Coolant
+from loopmath.radiator import Radiator
 from loopmath.units import KIND_OF_UNIT, to_si
 
 
@@ -40,7 +41,7 @@ class Plan:
         Warmest coolant the builder accepts. [degC]
     sound_limit : float
         Loudest level the builder accepts. [dB]
-    money_limit : float, optional
+    budget : float, optional
         What the parts may cost, in `currency`.
     currency : str
         The builder's own, such as "EUR": every price of a plan is in it.
@@ -66,7 +67,7 @@ class Plan:
     coolant_limit: float = 45.0
     sound_limit: float = 40.0
     notes: str = ""
-    money_limit: float | None = None
+    budget: float | None = None
     currency: str = ""
     coolant_price: float | None = None
     tube: parts.Tube | None = None
@@ -82,7 +83,7 @@ class Plan:
         between("listener", self.listener, 0.1, 20.0, "m")
         between("coolant_limit", self.coolant_limit, 5.0, 95.0, "degC")
         between("sound_limit", self.sound_limit, 0.0, 120.0, "dB")
-        for name in ("money_limit", "coolant_price"):
+        for name in ("budget", "coolant_price"):
             if getattr(self, name) is not None:
                 between(name, getattr(self, name), 0.0, 1e7)
 
@@ -100,7 +101,7 @@ class Plan:
 
         def peak(leaf: Any) -> Any:
             at_most = isinstance(leaf, tree.Source) and leaf.peak_heat is not None
-            return replace(leaf, heat=leaf.peak_heat) if at_most else leaf
+            return replace(leaf, heat=np.maximum(leaf.heat, leaf.peak_heat)) if at_most else leaf
 
         return replace(self.with_loop(peak), origin=None)
 
@@ -169,7 +170,7 @@ def _set_layout(plan: Plan, value: str) -> Plan:
 
 
 def _set_load(plan: Plan, value: str) -> Plan:
-    return plan.at_peak() if one_of("load", value, ("usual", "peak")) == "peak" else plan
+    return plan.at_peak() if one_of("load", value, ("typical", "peak")) == "peak" else plan
 
 
 def _fitted(unit: tree.RadiatorUnit, radiator: Any) -> tree.RadiatorUnit:
@@ -256,7 +257,7 @@ SETTINGS: dict[str, Setting] = {
     "coolant": Setting("coolant", "name", None, None, _set_coolant),
     "layout": Setting("blocks in series or parallel", "name", None, None, _set_layout),
     "radiator": Setting("first radiator", "name", None, None, _set_radiator),
-    "load": Setting("usual or peak heat", "name", None, None, _set_load),
+    "load": Setting("typical or peak heat", "name", None, None, _set_load),
     "pump": Setting("pump", "name", None, None, _set_pump),
     "fan": Setting("fan", "name", None, None, _set_fan),
 }
@@ -335,7 +336,7 @@ def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
     for f in fields(leaf):
         part = getattr(leaf, f.name)
         if hasattr(part, "__dataclass_fields__") and attribute in part.__dataclass_fields__ and attribute != "name":
-            new = replace(part, **{attribute: value} | _forgotten(part, attribute, value))
+            new = replace(part, **{attribute: value} | _forgotten(part, attribute))
             return _fitted(leaf, new) if f.name == "radiator" else replace(leaf, **{f.name: new})
     inner = [n for f in fields(leaf) for n in getattr(getattr(leaf, f.name), "__dataclass_fields__", {})]
     one_of(f"field of {leaf.name}", attribute, [n for n in [*own, *inner] if n != "name"])
@@ -344,15 +345,12 @@ def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
 
 #: What makes a radiator another one.
 _SHAPE = ("positions", "fan_size", "depth", "fins_per_inch", "tube_rows", "passes")
+_SHAPE += ("frame", "tube_pitch", "tube_height", "tube_wall")
 
 
-def _forgotten(part: Any, attribute: str, value: Any) -> dict:
-    """Return the measured fields that a radiator loses with its shape: they were another one's."""
-    if (
-        attribute not in _SHAPE
-        or not hasattr(part, "measured_air_to")
-        or np.array_equal(value, getattr(part, attribute))
-    ):
+def _forgotten(part: Any, attribute: str) -> dict:
+    """Return the fields a radiator loses when its shape is set: loss and range were another one's."""
+    if attribute not in _SHAPE or not isinstance(part, Radiator):
         return {}
     ends = ("measured_from", "measured_to", "measured_air_from", "measured_air_to")
     return dict.fromkeys(("linear", "quadratic", *ends))

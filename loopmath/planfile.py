@@ -60,7 +60,7 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
     "limits": (
         Field("coolant", "temperature", 45.0, "coolant_limit"),
         Field("sound", "sound", 40.0, "sound_limit"),
-        Field("money", "count", None, "money_limit"),
+        Field("budget", "count", None),
         Field("currency", default=""),
     ),
     "tube": (FITTING_METAL,),
@@ -142,7 +142,7 @@ def load_plan(path: str | Path) -> Plan:
 
 def plan_of_text(text: str, path: Path) -> Plan:
     """Return the plan a text describes that has not been saved yet; see `load_plan` for what is raised."""
-    origin = Origin(path, text, "")
+    origin = Origin(path, text)
     return read_plan(parsed(origin, "plan file"), origin)
 
 
@@ -249,7 +249,7 @@ class _Lookup:
 
     def _catalogue(self, kind: str, name: str) -> Any:
         own = [n for k, n in self.own if k == kind]
-        remedy = "The catalogue is in data/; your own parts are listed with it."
+        remedy = catalogue.own_trouble() or "The catalogue is in data/; your own parts are listed with it."
         return catalogue.part(kind, one_of("", name, [*own, *catalogue.names(kind)], remedy))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from loopmath import catalogue
 from loopmath import loop as tree
 from loopmath.checks import InputError
-from loopmath.files import Origin, Saved, read_text, save_over
+from loopmath.files import Origin, Saved, is_example, read_text, save_over
 from loopmath.plan import Plan
 from loopmath.planfile import (
     ANY_PART,
@@ -34,7 +34,7 @@ START = """# A loop plan. Quantities carry their units; lines that start with # 
 
 def text_forward(text: str) -> str:
     """Return the text of a file of an older version in the present one, its comments kept."""
-    document = parsed(Origin(Path(), text, ""), "plan file")
+    document = parsed(Origin(text=text), "plan file")
     if document["format"] == FORMAT:
         return text
     where = places(text)
@@ -79,7 +79,7 @@ class _Description:
             if section == "tube" and plan.tube is not None:
                 values = self.reference("tube", plan.tube) | values
             out |= {section: values} if section else values
-        order = [self.item(item) for item in _flat(plan.loop)]
+        order = [self.item(item) for item in tree.flat(plan.loop)]
         data = {
             kind: {name: catalogue.described(kind, record) for name, record in inner.items()}
             for kind, inner in self.own.items()
@@ -98,7 +98,7 @@ class _Description:
     def item(self, item: Any) -> Any:
         """Return how the flow order names an element; what is more to say of a part goes into `parts`."""
         if isinstance(item, tree.Parallel):
-            return {"parallel": [[self.item(i) for i in _flat(b)] for b in item.branches]}
+            return {"parallel": [[self.item(i) for i in tree.flat(b)] for b in item.branches]}
         for key, (made, lines) in TUBES.items():
             if type(item) is made:
                 return {key: Leaf(item.name)} | self.tube(item) | _leaves(item, lines, self.plan)
@@ -141,10 +141,6 @@ def _leaves(record: Any, lines: Iterable[Field], plan: Plan | None = None) -> di
     return out
 
 
-def _flat(item: tree.Series) -> list:
-    return [inner for child in item.items for inner in (_flat(child) if isinstance(child, tree.Series) else [child])]
-
-
 def _in_text(document: dict, said: dict, new: dict) -> tuple[dict, dict]:
     """
     Return what a text says and what it is to say, as far as its descriptions of parts are to be touched.
@@ -185,8 +181,8 @@ def _agreed(text: str, new: dict) -> str:
     was written is read back, and what still differs is set right.
     """
     for _ in range(3):
-        document = parsed(Origin(Path(), text, ""), "plan file")
-        said = described(read_plan(document, Origin(Path(), text, "")))
+        document = parsed(Origin(text=text), "plan file")
+        said = described(read_plan(document, Origin(text=text)))
         if said == new:
             return text
         # Every line is looked at, whether it differs or not; only the order is known again entry by entry.
@@ -216,10 +212,13 @@ def save_plan(plan: Plan, path: str | Path | None = None) -> Saved:
     Raises
     ------
     InputError
-        If there is no path to go to, the folder cannot be written to, or the plan cannot be written down.
+        If there is no path to go to or it is an example's, the folder cannot be written to, or the plan cannot be
+        written down.
     """
     if path is None and plan.origin is None:
         raise InputError("path", "none", "a path", "This plan was not read from a file; say where it should go.")
+    if path is None and is_example(plan.origin.path):
+        raise InputError("path", str(plan.origin.path), "a path of your own", "Examples are never written.")
     path = Path(path) if path is not None else plan.origin.path
     text, own = text_of(plan), None
     if plan.origin is not None:

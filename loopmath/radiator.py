@@ -1,4 +1,4 @@
-"""Radiators: the flat-tube core from what can be read off it, or two measured conductances."""
+"""Radiators: the flat-tube core from what can be read off it."""
 
 import math
 from collections.abc import Callable
@@ -49,8 +49,8 @@ class Radiator(Checked):
     liquid_heat : float
         Factor on the coolant's film; 1 unless a measurement says otherwise. [-]
     linear, quadratic : float, optional
-        Measured loss of the coolant side in water at 20 degC, dp = linear*q + quadratic*q²; by default that of
-        the core. [Pa s/m3], [Pa s2/m6]
+        Measured loss of the coolant side in water at 20 degC, dp = linear*q + quadratic*q², one alone leaves the
+        other 0; by default that of the core. [Pa s/m3], [Pa s2/m6]
     measured_from, measured_to, measured_air_from, measured_air_to : float, optional
         Ends of the coolant flow, and of the air flow through one position, that were measured. [m3/s]
     """
@@ -144,8 +144,9 @@ class Radiator(Checked):
 
     def losses(self) -> dict[str, Loss]:
         """Return the liquid side's loss: as measured, or tube friction and the turns in the tanks."""
-        if self.linear is not None and self.quadratic is not None:
-            return {"radiator": measured_loss(self.linear, self.quadratic, scaled=True)}
+        if self.linear is not None or self.quadratic is not None:
+            linear, quadratic = (0.0 if v is None else v for v in (self.linear, self.quadratic))
+            return {"radiator": measured_loss(linear, quadratic, scaled=True)}
         height, width, count = self._duct()
         duct = Friction(
             self.core_length * self.passes,
@@ -154,7 +155,7 @@ class Radiator(Checked):
             0.0,
             pipeflow.laminar_equivalent_factor(height / width),
         )
-        # Into and out of the flat tubes (0.5 + 1.0) at every pass, and the two ports (Crane TP-410, sharp).
+        # Into and out of the flat tubes (0.5 + 1.0) at every pass, and the two ports ([TP410]_, sharp).
         turns = 1.5 * self.passes / (2 * (height * width * count) ** 2)
         ports = minor_loss(1.5, 0.0, PORT_BORE)
         return {"radiator": Loss(quadratic=turns, friction=(duct,)) + ports}
@@ -237,76 +238,3 @@ class DuctConductance:
         prandtl = viscosity * heat_capacity / conductivity
         nusselt = convection.duct_nusselt(reynolds, prandtl, self.fully_developed, self.diameter_over_length)
         return nusselt * conductivity * self.area_over_diameter
-
-
-@dataclass(frozen=True, eq=False)
-class PowerConductance:
-    """A liquid film that grows as a power of the flow: reference [W/K] at reference flow [m3/s]."""
-
-    reference: Any
-    reference_flow: Any
-    exponent: Any
-
-    def __call__(self, flow: Any, *_: Any) -> Any:
-        """Return film coefficient times area. [W/K]"""
-        return self.reference * (flow / self.reference_flow) ** self.exponent
-
-
-@dataclass(frozen=True, eq=False)
-class MeasuredRadiator(Checked):
-    """
-    A radiator known only by its conductances, as power laws of air and coolant flow, and its loss.
-
-    `air_heat_per_volume` [J/(m3 K)] is that of the air it was measured in; None takes the air at hand.
-    """
-
-    name: str
-    air_conductance: Any
-    air_reference: Any
-    air_exponent: Any
-    liquid_conductance_reference: Any
-    liquid_reference: Any
-    liquid_exponent: Any
-    loss: Loss
-    positions: Any = 1.0
-    metal: str = "copper"
-    solder: str = ""
-    coolant_volume: Any = 0.0
-    air_heat_per_volume: Any = None
-
-    RANGES: ClassVar[dict] = {
-        "air_conductance": (0.0, 1e5, "W/K"),
-        "air_reference": (1e-6, 10.0, "m^3/s"),
-        "air_exponent": (0.0, 2.0, ""),
-        "liquid_conductance_reference": (1e-9, 1e6, "W/K"),
-        "liquid_reference": (1e-8, 0.1, "m^3/s"),
-        "liquid_exponent": (0.0, 2.0, ""),
-        "positions": (1, 8, ""),
-        "coolant_volume": (0.0, 0.1, "m^3"),
-        "air_heat_per_volume": (1.0, 1e4, "J/(m3 K)"),
-    }
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self.loss.checked(self.name)
-
-    def losses(self) -> dict[str, Loss]:
-        """Return the liquid side's loss."""
-        return {"radiator": self.loss}
-
-    def volume(self) -> Any:
-        """Return the coolant held. [m3]"""
-        return self.coolant_volume
-
-    def air_side(self, flow_each: Any, air_temperature: Any, density: Any) -> AirSide:
-        """Return the air side at a flow through each position [m3/s]."""
-        flow = flow_each * self.positions
-        conductance = self.air_conductance * (flow / self.air_reference) ** self.air_exponent
-        per_volume = self.air_heat_per_volume
-        if per_volume is None:
-            per_volume = density * coolant.AIR_HEAT_CAPACITY
-        return AirSide(flow, per_volume * flow, conductance)
-
-    def liquid_conductance(self) -> PowerConductance:
-        """Return the film conductance as a function of flow."""
-        return PowerConductance(self.liquid_conductance_reference, self.liquid_reference, self.liquid_exponent)

@@ -1,5 +1,6 @@
 """Read the fields of a TOML document and collect what is wrong, so that all of it is told at once."""
 
+import re
 import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import MISSING, fields
@@ -23,11 +24,33 @@ def parsed(origin: Origin, what: str) -> dict:
     try:
         return tomllib.loads(origin.text)
     except tomllib.TOMLDecodeError as fault:
-        raise InputError(what, str(origin.path), "a TOML document", f"The reader says: {fault}.") from None
+        raise _syntax(what, origin, str(fault)) from None
     except ValueError:  # from the number of Python: more than 4300 digits
         raise InputError(what, str(origin.path), "a TOML document", "A number in it is too long.") from None
     except RecursionError:
         raise InputError(what, str(origin.path), "a TOML document", "It is nested too deeply.") from None
+
+
+def _syntax(what: str, origin: Origin, fault: str) -> InputError:
+    """Return what the parser could not read in words a builder can act on, with the line and what stands there."""
+    found = re.search(r"line (\d+)", fault)
+    if found is None:
+        remedy = "A quote, a bracket [ or a brace { that is opened somewhere is not closed."
+        return InputError(what, str(origin.path), "a TOML document", f"{remedy} The reader says: {fault}.")
+    number = int(found[1])
+    line = (origin.text.splitlines() or [""])[min(number, origin.text.count("\n") + 1) - 1].strip()
+    if set(line) & set("“”„‘’"):
+        hint = "Quotes have to be straight ones."
+    elif line.count('"') % 2:
+        hint = "A text in quotes is not closed on its line."
+    elif re.match(r"^[\w.\- ]+=\s*[^\"'\[{\s]", line):
+        hint = "Text and quantities stand in straight quotes; only plain numbers do not."
+    elif "overwrite" in fault or "twice" in fault or "Cannot declare" in fault:
+        hint = "This key or table stands in the file twice."
+    else:
+        hint = "A line reads KEY = VALUE or [TABLE]."
+    said = f"{hint} The reader says: {fault}."
+    return Problem((f"{what} {origin.path.name}".strip(),), line[:120], "a TOML document", said, number)
 
 
 def kinds_of(record: type) -> dict[str, str]:
@@ -68,7 +91,7 @@ class Problems(InputError):
         shown = "; ".join(f"({n}) {p}" for n, p in enumerate(problems[:MOST_PROBLEMS], start=1))
         more = len(problems) - MOST_PROBLEMS
         super().__init__(
-            what, f"{len(problems)} problems", f"a {what} without them", shown + (f"; and {more} more" * (more > 0))
+            what, f"{len(problems)} problems", f"{what} without them", shown + (f"; and {more} more" * (more > 0))
         )
 
 

@@ -5,17 +5,21 @@ import difflib
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from loopmath import units
 from loopmath.checks import InputError
+from loopmath.files import read_text
 
 MOST_BYTES, MOST_LISTED = 5_000_000, 12
+_SAMPLE = 200
 #: Kind of a column that counts turns: kept as written, since only the part knows its full speed.
 TURNS = "turns"
+#: Words that name a column only if they are the whole header: "fan" may stand in "fan model" too.
+_WHOLE = {"fan"}
 _TURN_UNITS = {"rpm", "1/min", "r/min", "rev/min", "turns/min", "min-1", "min^-1"}
 #: Trade spellings -> one that the units module reads. Without the first few, C is a coulomb and F a farad.
 _SPELLINGS = {
@@ -23,7 +27,16 @@ _SPELLINGS = {
     **{"°f/w": "delta_degF/W", "degf/w": "delta_degF/W", "w/c": "W/K", "w/°c": "W/K"},
     **{"lpm": "L/min", "lph": "L/hour", "l/min": "L/min", "l/h": "L/hour", "l/hr": "L/hour", "ml/min": "mL/min"},
     **{"gpm": "gal/min", "gph": "gal/hour", "gal/h": "gal/hour", "gal/hr": "gal/hour", "cfm": "ft^3/min"},
-    **{"m3/hr": "m^3/hour", "cbm/h": "m^3/hour", "mws": "mH2O", "mwc": "mH2O", "mh2o": "mH2O", "mmh2o": "mmH2O"},
+    **{
+        "m^3/h": "m^3/hour",
+        "ft^3/min": "ft^3/min",
+        "m3/hr": "m^3/hour",
+        "cbm/h": "m^3/hour",
+        "mws": "mH2O",
+        "mwc": "mH2O",
+        "mh2o": "mH2O",
+        "mmh2o": "mmH2O",
+    },
     **{"mmwc": "mmH2O", "inh2o": "inH2O", "inwc": "inH2O", "inwg": "inH2O", "fth2o": "ftH2O", "kpa": "kPa"},
     **{"pa": "Pa", "w": "W", "kw": "kW", "k/w": "K/W", "psi": "psi", "db(a)": "dBA", "dba": "dBA", "db": "dB"},
     **{"feet": "ft", "watt": "W", "watts": "W", "percent": "%", "pct": "%", "hpa": "hPa", "mbar": "mbar", "bar": "bar"},
@@ -89,6 +102,10 @@ class Readings:
         What one of the unit each column was read in is in SI.
     notes : tuple of str
         What was assumed, in plain sentences.
+    doubts : tuple of str
+        What may be a slip: columns left unused although they look like readings.
+    steps : dict of str to float
+        Step of the numbers of each column in SI, by the place of their last digit.
     """
 
     name: str
@@ -98,6 +115,8 @@ class Readings:
     kinds: dict[str, str]
     scales: dict[str, float]
     notes: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    steps: dict[str, float] = field(default_factory=dict)
 
     def __getitem__(self, key: str) -> np.ndarray:
         return self.values[key]
@@ -110,7 +129,10 @@ class Readings:
 
     def having(self, *keys: str) -> "Readings":
         """Return the readings in which none of these columns is empty."""
-        keep = np.all([np.isfinite(self.values[key]) for key in keys], axis=0)
+        return self.kept(np.all([np.isfinite(self.values[key]) for key in keys], axis=0))
+
+    def kept(self, keep: np.ndarray) -> "Readings":
+        """Return some of the readings; `keep` says of each whether it stays."""
         values = {key: value[keep] for key, value in self.values.items()}
         return replace(self, values=values, rows=self.rows[keep])
 
@@ -168,11 +190,19 @@ def _float(number: str, style: str) -> float:
     return float(number.replace(",", ""))
 
 
+def _step(number: str, style: str) -> float:
+    """Return what one of the last digit of a written number is worth: 0.1 for "25.1", 100 for "1.2e3"."""
+    whole, _, power = number.casefold().partition("e")
+    mark = "," if style == "comma" else "."
+    behind = len(whole) - whole.rfind(mark) - 1 if mark in whole else 0
+    return float(f"1e{int(power or 0) - behind}")
+
+
 def _spelled(unit: str) -> str:
     unit = unit.strip().strip("[]()").strip().replace("³", "^3").replace("²", "^2").replace("·", " ")
     unit = re.sub(r"\b(m|ft|in|cm)3\b", r"\1^3", unit)
     plain = unit.casefold().replace(" ", "")
-    return _SPELLINGS.get(plain, {"m^3/h": "m^3/hour", "ft^3/min": "ft^3/min"}.get(plain, unit))
+    return _SPELLINGS.get(plain, unit)
 
 
 def _scale(column: Column, unit: str) -> tuple[float, float, str]:
@@ -254,12 +284,21 @@ def _separator(lines: list[str]) -> str:
     return "," if parted >= 0.5 * len(body) else "blanks"
 
 
-def _name_and_unit(header: str) -> tuple[str, str | None]:
+def _name_and_unit(header: str, columns: Sequence[Column]) -> tuple[str, str | None]:
     """Return a header as (name, unit or None): "flow [L/min]", "head (m)", "flow, L/min", "flow in L/min"."""
     header = header.strip().strip('"').replace("_", " ")
-    for form in (r"(.*?)\s*[\[(]\s*(.*?)\s*[\])]{1,2}\s*", r"(.*?)\s*,\s*(.+)", r"(.*?)\s+in\s+(\S+)"):
+    for form in (r"(.*?)\s*[\[(]\s*(.*?)\s*[\])]{1,2}\s*", r"(.*?)\s*,\s*(.+)"):
         if match := re.fullmatch(form, header):
             return match[1].strip().casefold(), match[2].strip()
+    before, _, last = header.rpartition(" ")
+    for column in columns:  # the "in" of "coolant in" is no inch, and that of "air in °C" is part of the name
+        words = (column.key.replace("_", " "), *column.words)
+        if header.casefold() in words:
+            return header.casefold(), last if _reads(column, last) else None
+        if before.casefold() in words and _reads(column, last):
+            return before.casefold(), last
+    if match := re.fullmatch(r"(.*?)\s+in\s+(\S+)", header):
+        return match[1].strip().casefold(), match[2].strip()
     if " " not in header and _is_unit(header):
         return header.casefold(), header  # a unit alone is name and unit
     head, _, last = header.rpartition(" ")
@@ -280,7 +319,11 @@ def _matched(
             best, size = None, 0
             for column in columns:
                 for word in (column.key.replace("_", " "), *column.words):
-                    inside = name == word if exact else len(word) > 2 and re.search(rf"\b{re.escape(word)}\b", name)
+                    inside = (
+                        name == word
+                        if exact
+                        else len(word) > 2 and word not in _WHOLE and re.search(rf"\b{re.escape(word)}\b", name)
+                    )
                     if inside and len(word) > size:
                         best, size = column.key, len(word)
             if best in places:
@@ -333,7 +376,7 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
     >>> round(float(table["flow"][0]), 9), float(table["head"][0]), table.units["flow"], table.rows.tolist()
     (0.0001, 2.5, 'L/h', [2])
     """
-    faults, notes = _Faults(name), []
+    faults, notes, doubts = _Faults(name), [], []
     if "\x00" in text:
         raise InputError(name, "bytes that are no text", "a table as text", "Save it as CSV in UTF-8.")
     lines = _lines(text)
@@ -353,14 +396,20 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
         width = Counter(len(cells) for _, cells in table[:200]).most_common(1)[0][0] if table else len(first)
         if len(first) > width and separator == ",":  # "flow, L/min, head, m": a unit goes with its name
             first = [", ".join(first[i : i + 2]) for i in range(0, len(first), 2)]
-        headers = [_name_and_unit(cell) for cell in first]
+        headers = [_name_and_unit(cell, columns) for cell in first]
         if table and not any(_amount(cell) for cell in table[0][1]) and any(table[0][1]):
             line, under = table[0]
             if all(cell.casefold() in _EMPTY or _is_unit(cell) for cell in under) and len(under) == len(headers):
                 headers = [(n, u or cell or None) for (n, u), cell in zip(headers, under, strict=True)]
                 table = table[1:]
         places = _matched([n for n, _ in headers], [u for _, u in headers], columns, faults, header_line)
-        unknown = [n for place, (n, _) in enumerate(headers) if place not in places.values() and n]
+        unused = [h for place, h in enumerate(headers) if place not in places.values() and h[0]]
+        unknown = [name for name, unit in unused if not (unit and _is_unit(unit))]
+        doubts = [
+            f"The column {name!r} is not used, although it is in {unit}: no such quantity is looked for by that name."
+            for name, unit in unused
+            if name not in unknown
+        ]
         if unknown:
             notes.append(f"Columns not used: {', '.join(unknown)}.")
         width = len(headers)
@@ -393,7 +442,7 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
     # ------ columns
     written = [list(column) for column in zip(*(cells for _, cells in kept), strict=True)] if kept else []
     styles = _decimal_marks([written[p] for p in places.values()] if written else [], rows, faults)
-    values, used, kinds, scales = {}, {}, {}, {}
+    values, used, kinds, scales, steps = {}, {}, {}, {}, {}
     for column in columns:
         if column.key not in places:
             continue
@@ -411,7 +460,8 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
             continue
         if written:
             found = _column(column, written[place], rows, scale, unit, styles, faults, bool(given or headers is None))
-            values[column.key], used[column.key], kinds[column.key], scales[column.key], assumed = found
+            values[column.key], used[column.key], kinds[column.key], scales[column.key], assumed, step = found
+            steps[column.key] = step
             if headers and not given and assumed and column.unit:
                 notes.append(
                     f"{column.key.replace('_', ' ').capitalize()} is read in {column.unit}: no unit was given."
@@ -419,7 +469,7 @@ def read_readings(text: str, columns: Sequence[Column], name: str = "table") -> 
     if styles == "comma" and any(_all_thousands(written[p]) for p in places.values() if written):
         notes.append("Commas are read as decimal marks: 1,234 is a little more than one.")
     faults.raise_if_any()
-    return Readings(name, values, rows, used, kinds, scales, tuple(notes))
+    return Readings(name, values, rows, used, kinds, scales, tuple(notes), tuple(doubts), steps)
 
 
 def _is_unit(cell: str) -> bool:
@@ -476,8 +526,8 @@ def _column(
     style: str,
     faults: _Faults,
     stated: bool,
-) -> tuple[np.ndarray, str, str, float, bool]:
-    """Return one column in SI, the unit, kind and scale it was read in, and whether the unit was assumed."""
+) -> tuple[np.ndarray, str, str, float, bool, float]:
+    """Return one column in SI, the unit, kind and scale it was read in, whether that was assumed, and its step."""
     said = column.key.replace("_", " ")
     factor, offset, kind = scale
     try:  # plain numbers, which most tables hold, are converted all at once
@@ -485,11 +535,12 @@ def _column(
         if "," in plain or "_" in plain or "'" in plain or not column.needed and "" in cells:
             raise ValueError
         value, assumed = np.array(cells, dtype=float) * factor + offset, not stated
+        sizes = [_step(cell, style) * factor for cell in cells[:_SAMPLE] if float(cell)]
         bad = np.flatnonzero(~np.isfinite(value))
         for place in bad:
             faults.add(rows[place], f"line {rows[place]}, {said}: {cells[place]!r} is no finite number")
     except ValueError:
-        value, own, units_seen = np.full(len(cells), np.nan), {}, set()
+        value, own, units_seen, sizes = np.full(len(cells), np.nan), {}, set(), []
         for place, cell in enumerate(cells):
             line = rows[place]
             if cell.casefold() in _EMPTY:
@@ -514,6 +565,8 @@ def _column(
                 faults.add(line, f"line {line}, {said}: {cell!r} is no finite number")
                 continue
             value[place] = number * own[amount[1]][0] + own[amount[1]][1]
+            if number:
+                sizes.append(_step(amount[0], style) * own[amount[1]][0])
         named = [u for u in own if u]
         assumed = not stated and (not units_seen or "" in units_seen)
         if named and "" not in units_seen:
@@ -524,7 +577,9 @@ def _column(
     for place in np.flatnonzero(short):
         least = "more than 0" if column.positive else "at least 0" if column.low == 0 else f"at least {column.low:g}"
         faults.add(rows[place], f"line {rows[place]}, {said}: {cells[place]!r}, {least} expected")
-    return value, unit, kind, factor, assumed
+    # The coarser half decides: a 4 among 3.9 and 4.1 is a 4.0, but 1, 4, 9 beside 25.1 are whole numbers. A 0 says
+    # nothing, since "0" is what is written at shut-off.
+    return value, unit, kind, factor, assumed, sorted(sizes)[len(sizes) // 2] if sizes else 0.0
 
 
 def load_readings(path: str | Path, columns: Sequence[Column]) -> Readings:
@@ -536,22 +591,4 @@ def load_readings(path: str | Path, columns: Sequence[Column]) -> Readings:
     InputError
         If the file is missing, a folder, too big or not UTF-8, and as `read_readings`.
     """
-    path = Path(path)
-    if path.is_dir():
-        raise InputError("table file", str(path), "a file, not a folder", "Name the file in it.")
-    if not path.exists():
-        near = difflib.get_close_matches(path.name, [p.name for p in path.parent.glob("*")], n=3)
-        raise InputError("table file", str(path), "a file that exists", f"Near it: {', '.join(near)}." if near else "")
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise InputError("table file", str(path), "at most 5 MB", "Keep the readings that matter.")
-        raw = path.read_bytes()
-    except OSError as error:
-        raise InputError("table file", str(path), "a file that can be read", str(error)) from None
-    try:
-        text = raw.decode("utf-16") if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"table {path.name}", f"byte {error.start}", "text in UTF-8", "Save it as CSV in UTF-8."
-        ) from None
-    return read_readings(text, columns, path.name)
+    return read_readings(read_text(path, "table file", MOST_BYTES, sixteen=True).text, columns, Path(path).name)

@@ -2,16 +2,16 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from scipy import stats
 
 from loopmath import units
 from loopmath.fit import Fit
-from loopmath.loss import REFERENCE_DENSITY
+from loopmath.loss import GRAVITY, REFERENCE_DENSITY
 from loopmath.readings import Readings
 
-GRAVITY = 9.80665
 #: Pressure of a metre of water, by which a pressure read off a gauge is turned into a head. [Pa/m]
 WATER_COLUMN = REFERENCE_DENSITY * GRAVITY
 
@@ -169,45 +169,41 @@ def exchanged(first: str, second: str, as_read: bool, if_exchanged: bool) -> lis
     return [f"The columns of {first} and {second} look exchanged: their figures are usual only if they change places."]
 
 
-def odd_reading(fit: Fit, rows: np.ndarray, at: Sequence[str], show: Callable[[float], str], said: str) -> list[str]:
-    """
-    Return the words for the one reading that does not belong with the others, by its line.
-
-    `at` says for each reading where it was taken, `show` how a figure is said.
-    """
-    index = fit.outlier()
-    if index is None:
-        return []
-    others = fit.without(index)
-    here = {k: v[[index]] for k, v in fit.x.items()} if isinstance(fit.x, dict) else fit.x[[index]]
-    spread = float(np.hypot(others.residual_sd, others.spread(here)[0]))
+def odd_reading(fit: Fit, index: int, line: int, at: str, show: Callable[[float], str], said: str) -> str:
+    """Return the words for a reading that does not belong with the others; `show` says how a figure is said."""
+    others, expected, spread = fit.against(index)
     half = float(stats.t.ppf(0.975, others.dof)) * spread
-    return [
-        f"Line {rows[index]} does not belong with the others: {said} {show(float(fit.y[index]))} {at[index]}, where "
-        f"the others give {show(float(others(here)[0]))} ± {show(half)}."
-    ]
+    return (
+        f"Line {line} does not belong with the others: {said} {show(float(fit.y[index]))} {at}, where "
+        f"the others give {show(expected)} ± {show(half)}."
+    )
 
 
-def wrong_way(fit: Fit, x: np.ndarray, y: np.ndarray, rises: bool) -> bool:
+def wrong_way(fit: Fit, x: np.ndarray, y: np.ndarray, rises: bool, weight: Any = 1.0) -> bool:
     """
     Return whether readings rise (or fall) with `x` beyond their scatter where the law says the other.
 
     Two signs are looked for: a straight line through all leans the wrong way (Student, 0.5 % on that side), or the
     mean of one tenth of the readings lies 4.5 of its own errors above that of a tenth before it, and by more than
-    2 % of the range. `rises` says which way the law goes.
+    2 % of the range. `rises` says which way the law goes. `weight` is what each of `y` was divided by since it was
+    read: the scatter of a slow pump's heads grows with them when they are carried to full speed.
     """
     y = y if not rises else -y
     if len(np.unique(x)) < 3:
         return False
-    line = stats.linregress(x, y)
-    if line.slope > 0 and line.pvalue < 0.01:
+    square = np.broadcast_to(np.square(weight), x.shape)
+    apart, above = x - np.average(x, weights=square), y - np.average(y, weights=square)
+    spread = float(square @ apart**2)
+    slope = float(square @ (apart * above)) / spread
+    error = np.sqrt(float(square @ (above - slope * apart) ** 2) / (len(x) - 2) / spread)
+    if slope > 0 and slope > stats.t.ppf(0.995, len(x) - 2) * error:
         return True
     scatter = fit.residual_sd
     if not np.isfinite(scatter) or fit.dof < 2:
         return False
     groups = np.array_split(np.argsort(x, kind="stable"), min(10, len(x)))
-    means = np.array([y[g].mean() for g in groups])
-    sizes = np.array([len(g) for g in groups])
+    means = np.array([np.average(y[g], weights=square[g]) for g in groups])
+    sizes = np.array([square[g].sum() for g in groups])
     places = np.array([x[g].mean() for g in groups])
     rise = means[None, :] - means[:, None]
     error = scatter * np.sqrt(1 / sizes[None, :] + 1 / sizes[:, None])

@@ -14,7 +14,7 @@ from loopmath import network, parts, parts_list, rules, tables
 from loopmath.checks import InputError, OutOfRange, one_of
 from loopmath.laws import coolant as coolants
 from loopmath.laws import materials, sound
-from loopmath.loss import area_of
+from loopmath.loss import GRAVITY, area_of
 from loopmath.plan import Plan
 from loopmath.rules import Fact
 from loopmath.units import Quantity
@@ -315,14 +315,14 @@ class Solution:
     def elements(self) -> pd.DataFrame:
         """Every element in flow order: flow, loss, share of head, coolant in and out, heat, volume."""
         density = self.fluid[0]
-        whole = np.maximum(self.state["head"] * density * network.GRAVITY, 1e-12)
+        whole = np.maximum(self.state["head"] * density * GRAVITY, 1e-12)
         rows = [
             (
                 row["element"].name,
                 row["element"].kind,
                 row["flow"] * 6e4,
                 self._loss(row) / 1e3,
-                self._loss(row) / (density * network.GRAVITY),
+                self._loss(row) / (density * GRAVITY),
                 100 * self._loss(row) / whole,
                 row["in"],
                 row["out"],
@@ -361,7 +361,7 @@ class Solution:
         out: dict[str, Any] = {}
         for row in self._main_line():
             for cause, loss in self._losses[row["element"].name].items():
-                out[cause] = out.get(cause, 0.0) + loss / (self.fluid[0] * network.GRAVITY)
+                out[cause] = out.get(cause, 0.0) + loss / (self.fluid[0] * GRAVITY)
         return out
 
     @property
@@ -432,9 +432,9 @@ class Solution:
             for u in plan.units(tree.PumpUnit)
         ]
         facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in plan.units(tree.Source)]
-        if plan.money_limit is not None:
+        if plan.budget is not None:
             facts.append(
-                Fact("cost against your limit", "parts", parts_list.cost(parts_list.parts_list(plan)), plan.money_limit)
+                Fact("cost against your budget", "parts", parts_list.cost(parts_list.parts_list(plan)), plan.budget)
             )
         facts += self._tube_facts() + self._fan_facts() + self._metal_facts() + self._branch_facts()
         return facts + self._measured_facts()
@@ -445,23 +445,23 @@ class Solution:
 
         def note(where: str, flow: Any, low: Any, high: Any, what: str = "flow") -> None:
             seen = np.where(self.moving, flow, np.nan)
-            if high is not None:
-                facts.append(Fact(f"{what} over what was measured", where, seen, high))
-            if low is not None:
-                facts.append(Fact(f"{what} under what was measured", where, seen, low))
+            for limit, side in ((high, "over"), (low, "under")):
+                if limit is not None:  # half a percent is no other flow: the air of another day does as much
+                    close = np.abs(seen - limit) <= 0.005 * limit
+                    facts.append(Fact(f"{what} {side} what was measured", where, np.where(close, limit, seen), limit))
 
         for unit in self.plan.units(tree.Element):
             if hasattr(unit.part, "measured_to"):
                 flow = self._row(unit.name)["flow"]
                 if isinstance(unit, tree.PumpUnit):
-                    flow = flow / np.maximum(unit.pump.turning(unit.speed), 1e-9)
+                    flow = _at_full(flow, unit.pump.turning(unit.speed))
                 note(unit.name, flow, unit.part.measured_from, unit.part.measured_to)
             if isinstance(unit, tree.RadiatorUnit):
                 each = self.airs[unit.name].flow / unit.radiator.positions
-                ends = (getattr(unit.radiator, f"measured_air_{end}", None) for end in ("from", "to"))
+                ends = (unit.radiator.measured_air_from, unit.radiator.measured_air_to)
                 note(f"air of {unit.name}", each, *ends, what="air flow")
                 if unit.fan is not None:
-                    at_full = each / np.maximum(unit.fan.turning(unit.fan_speed), 1e-9)
+                    at_full = _at_full(each, unit.fan.turning(unit.fan_speed))
                     note(f"fans of {unit.name}", at_full, unit.fan.measured_from, unit.fan.measured_to, what="air flow")
         return facts
 
@@ -554,6 +554,12 @@ def _fold(best: Any, values: list) -> Any:
     for value in values[1:]:
         out = best(out, value)
     return out
+
+
+def _at_full(flow: Any, turning: Any) -> Any:
+    """Return a flow carried to full speed, NaN for a machine that stands."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(np.asarray(turning) > 0, flow / turning, np.nan)
 
 
 def _plain(value: Any) -> Any:

@@ -66,6 +66,7 @@ _RC = {
     "lines.linewidth": 2.0,
     "figure.facecolor": "white",
     "axes.unicode_minus": True,
+    "text.parse_math": False,  # a name with a dollar sign is a name
     "path.simplify_threshold": 1.0,
 }
 

@@ -92,10 +92,15 @@ _EXAMPLE = {
     "resistance": "'0.05 K/W'",
     "conductance": "'12 W/K'",
     "sound": "'32 dB'",
-    "count": "a number such as 4",
+    "count": "'4'",
     "linear loss": "'0.6 kPa/(L/min)'",
     "quadratic loss": "'0.4 kPa/(L/min)^2'",
     "area": "'360 mm^2'",
+}
+#: What people write for the two scales, in small letters, its degree sign left out.
+_TEMPERATURES = {
+    **dict.fromkeys(("c", "deg c", "degree c", "degrees c", "celsius", "degrees celsius"), "degC"),
+    **dict.fromkeys(("f", "deg f", "degree f", "degrees f", "fahrenheit", "degrees fahrenheit"), "degF"),
 }
 #: A number, a fraction, or a whole number with a fraction (8 1/2), and the unit behind it.
 _NUMBER = re.compile(r"^\s*(?:(\d+)\s+(?=\d+\s*/))?([+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?)(?:\s*/\s*([0-9.]+))?\s*(.*?)\s*$")
@@ -136,7 +141,7 @@ def to_si(field: str, value: Any, kind: str) -> Any:
     example = _EXAMPLE[kind]
     typed, given = isinstance(value, str), value
     if typed:
-        match = _NUMBER.match(value.replace("−", "-"))
+        match = _NUMBER.match(_with_point(field, value.replace("−", "-")))
         if not match:
             raise InputError(field, value, f"a number with a unit, such as {example}")
         try:
@@ -144,8 +149,10 @@ def to_si(field: str, value: Any, kind: str) -> Any:
         except (ValueError, ZeroDivisionError):
             raise InputError(field, value, f"a number with a unit, such as {example}") from None
         unit = match[4].replace("%", "percent")
-        unit = unit.replace("dBA", "").replace("dB", "") if kind == "sound" else unit
-        unit = {"°C": "degC", "°F": "degF", "L/h": "L/hour", "m^3/h": "m^3/hour", "l/h": "L/hour"}.get(unit, unit)
+        unit = re.sub(r"^dB\s*\(?A?\)?$", "", unit) if kind == "sound" else unit
+        unit = _TEMPERATURES.get(unit.lower().replace("°", "").strip(), unit) if kind == "temperature" else unit
+        if kind == "share" and not unit and abs(amount) > 2:
+            raise InputError(field, value, f"a share, such as {example}", f"Write {amount:g} %, with its sign.")
         if not unit and INSIDE[kind] or "dB" in unit:  # a level is no ratio here, and no other quantity
             raise InputError(field, value, f"a number with a unit, such as {example}")
         if kind in ("sound", "count") and unit:
@@ -158,11 +165,11 @@ def to_si(field: str, value: Any, kind: str) -> Any:
         inside = INSIDE[kind]
         unit = str(value.units)
         if kind == "temperature" and "delta" in unit:
-            raise InputError(field, _as_given(given), f"a temperature, such as {example}")
+            raise InputError(field, str(given), f"a temperature, such as {example}")
         if kind == "difference" and unit in ("degree_Celsius", "degree_Fahrenheit"):
             raise InputError(
                 field,
-                _as_given(given),
+                str(given),
                 f"a difference of temperatures, such as {example}",
                 "Write K or delta_degF: a difference is not a temperature.",
             )
@@ -174,13 +181,17 @@ def to_si(field: str, value: Any, kind: str) -> Any:
             if not plain:  # 250 mL is 0.00025 m3, not 0.00024999999999999995
                 value = float(f"{value:.13g}")
         except pint.PintError:
-            raise InputError(field, _as_given(given), f"a quantity of the right kind, such as {example}") from None
+            raise InputError(field, str(given), f"a quantity of the right kind, such as {example}") from None
     return number(field, value)
 
 
-def _as_given(value: Any) -> str:
-    """Return what a person wrote, or a quantity in words."""
-    return value if isinstance(value, str) else str(value)
+def _with_point(field: str, text: str) -> str:
+    """Return a number written with a decimal comma with a point; three places behind it could be thousands."""
+    match = re.match(r"^\s*[+-]?\d+,(\d+)(?![\d,.])", text)
+    if match and len(match[1]) == 3:
+        both = text.replace(",", "."), text.replace(",", "")
+        raise InputError(field, text, f"{both[0].strip()!r} or {both[1].strip()!r}", "Its comma could mean either.")
+    return text.replace(",", ".", 1) if match else text
 
 
 def written(value: float, kind: str, like: Any = None) -> str | float | int:
@@ -227,7 +238,7 @@ def _amount(value: float, kind: str, unit: str, digits: int) -> str:
     """Return the number of a quantity in a unit, rounded, in plain digits if that is short."""
     unit = {"%": "percent", "dB": ""}.get(unit, unit)
     inside = INSIDE[kind].replace("delta_degC", "kelvin")
-    amount = float(Quantity(value, inside).to({"L/h": "L/hour", "m^3/h": "m^3/hour"}.get(unit, unit)).magnitude)
+    amount = float(Quantity(value, inside).to(unit).magnitude)
     short = f"{amount:.{digits}g}"
     if "e" in short and 1e-6 <= abs(amount) < 1e12:
         short = f"{amount:.{max(0, digits - 1 - int(np.floor(np.log10(abs(amount)))))}f}"

@@ -42,7 +42,7 @@ IDLE = "() => document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset
 
 def chromium_path():
     """Return the path of an installed Chromium, or None; tests skip themselves then."""
-    names = ("chromium", "chromium-browser", "google-chrome")
+    names = ("chromium", "chromium-browser")
     return next((found for found in map(shutil.which, names) if found), None)
 
 

@@ -5,6 +5,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+import pytest
+
 TESTS = str(Path(__file__).resolve().parent)
 if TESTS not in sys.path:
     sys.path.insert(0, TESTS)
@@ -13,3 +15,11 @@ if TESTS not in sys.path:
 # until the session ends, when it goes with all that was written into it.
 _MINE = tempfile.TemporaryDirectory(prefix="loopmath-mine-")
 os.environ["LOOPMATH_MINE"] = _MINE.name
+
+
+@pytest.fixture
+def own(tmp_path, monkeypatch):
+    """Return a folder of the user's that nothing has written to yet."""
+    folder = tmp_path / "of the user"
+    monkeypatch.setenv("LOOPMATH_MINE", str(folder))
+    return folder

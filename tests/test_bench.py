@@ -15,8 +15,7 @@ from loopmath.plansave import text_of
 
 
 @pytest.fixture
-def panel(monkeypatch, tmp_path):
-    monkeypatch.setenv("LOOPMATH_MINE", str(tmp_path / "mine"))
+def panel(own):
     return bench()
 
 

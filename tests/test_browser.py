@@ -38,11 +38,18 @@ if chromium_path() is None and not os.environ.get("CI"):
 
 
 @pytest.fixture(scope="module")
-def lab():
+def lab(tmp_path_factory):
+    """The first page in a running Lab, the user's folder a new one."""
+    folder = tmp_path_factory.mktemp("mine")
     ARTEFACTS.mkdir(exist_ok=True)
-    with Lab(NOTEBOOK, ROOT, size=(1440, 900)) as running:
-        running.page.wait_for_selector(PANEL_IMAGE, timeout=60_000)
-        yield running
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LOOPMATH_MINE", str(folder))
+        with Lab(NOTEBOOK, ROOT, size=(1440, 900)) as running:
+            running.page.wait_for_selector(PANEL_IMAGE, timeout=60_000)
+            # Leaving a page with outputs not saved is asked about.
+            running.page.on("dialog", lambda dialog: dialog.accept())
+            running.own = folder
+            yield running
 
 
 def headline(page):
@@ -169,21 +176,15 @@ PLAN_PAGE = "workbook/03_your_plan.ipynb"
 
 
 @pytest.fixture(scope="module")
-def plan_lab(tmp_path_factory):
-    """The plan page in a Lab of its own, the user's folder a new one."""
-    folder = tmp_path_factory.mktemp("mine")
-    ARTEFACTS.mkdir(exist_ok=True)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("LOOPMATH_MINE", str(folder))
-        with Lab(PLAN_PAGE, ROOT, size=(1440, 900)) as running:
-            running.page.wait_for_selector(".plan-drawing img", timeout=60_000)
-            running.own = folder
-            yield running
+def plan_lab(lab):
+    """The plan page in the same Lab."""
+    open_another(lab, PLAN_PAGE)
+    lab.page.wait_for_selector(".plan-drawing img", timeout=60_000)
+    return lab
 
 
 def open_another(lab, notebook):
     """Open another notebook in a running Lab and run it, as a reader who follows a link."""
-    lab.page.on("dialog", lambda dialog: dialog.accept())  # leaving a page with outputs not saved is asked about
     lab._cells = _Cells(lab.page)
     lab.page.goto(f"{lab.address}/doc/tree/{notebook}?token={lab._token}")
     lab.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)

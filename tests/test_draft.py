@@ -4,25 +4,17 @@ import tomllib
 from dataclasses import replace
 
 import pytest
+from examples import DEMO, SUITE, each_example
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loopmath import InputError, load_plan, mine, tables
+from loopmath import InputError, load_plan, mine
 from loopmath import loop as tree
 from loopmath.draft import KINDS, MOST_STEPS, Draft, entry_words, with_value
 from loopmath.plan import LAYOUTS
 from loopmath.planfile import ANY_PART, PARTS, SECTIONS
 
-EXAMPLES = sorted((tables.DATA / "plans").glob("*.toml"))
-DEMO = tables.DATA / "plans" / "podcast_booth.toml"
-each_example = pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
-
-
-@pytest.fixture(autouse=True)
-def own(tmp_path, monkeypatch):
-    folder = tmp_path / "mine"
-    monkeypatch.setenv("LOOPMATH_MINE", str(folder))
-    return folder
+pytestmark = pytest.mark.usefixtures("own")
 
 
 def draft_of(tmp_path, text, name="own.toml"):
@@ -363,15 +355,15 @@ def test_every_entry_is_taken_out_with_what_the_file_says_of_it(path):
 
 @each_example
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_new_element_of_every_kind_goes_in_behind_every_entry(path, kind):
+def test_a_new_element_of_every_kind_goes_in_at_either_end_and_in_between(path, kind):
     draft = Draft.opened(path)
     first, count = draft.text, len(draft.plan.loop.items)
-    for place in range(count):
+    for place in (0, count // 2, count - 1):
         draft.add(kind, "", place)
         items = draft.plan.loop.items
         assert len(items) == count + 1
         assert draft.problems == []
-        assert items[place + 1].kind == {"inline": "in-line part"}.get(kind, kind)
+        assert items[place + 1].kind == {"inline": "filter"}.get(kind, kind)
         draft.back()
         assert draft.text == first
 
@@ -560,10 +552,20 @@ def test_a_copy_of_an_example_that_is_there_already_is_left_alone(own):
     first.put(("title",), "First")
     first.save()
     second = Draft.opened(DEMO)
-    second.put(("title",), "Second")
+    second.put(("room", "air"), "28 degC")
+    second.put(("title",), "First")
     saved = second.save()
-    assert saved.path.name == "podcast_booth-2.toml"
-    assert load_plan(own / "plans" / "podcast_booth.toml").title == "First"
+    assert saved.path.name == "first-2.toml"
+    assert load_plan(own / "plans" / "first.toml").room_air == 25.0
+
+
+def test_a_copy_of_an_example_is_called_by_its_new_title(own):
+    draft = Draft.opened(DEMO)
+    assert draft.target().name == "podcast_booth.toml"
+    draft.put(("title",), "Küche & Workshop")
+    assert draft.save().path == own / "plans" / "k_che_workshop.toml"
+    draft.put(("title",), "Another")
+    assert draft.save().path.name == "k_che_workshop.toml"  # a file of the user's keeps its name
 
 
 def test_a_text_with_problems_is_saved_as_it_is_and_other_pages_say_so(own):
@@ -607,8 +609,8 @@ def test_windows_line_ends_stay_through_every_kind_of_change(tmp_path):
 
 
 def test_the_words_of_an_entry_tell_what_it_is():
-    plan = load_plan(tables.DATA / "plans" / "grading_suite.toml")
+    plan = load_plan(SUITE)
     words = [entry_words(item) for item in plan.loop.items]
     assert words[:3] == ["reservoir", "dead leg “fill tube”, 60 mm", "pump"]
-    assert "side by side: tees of left card + left card | tees of right card + right card" in words
+    assert "in parallel: tees of left card + left card | tees of right card + right card" in words
     assert entry_words(replace(plan.units(tree.Source)[0], name="cpu")) == "cpu (block)"

@@ -29,7 +29,7 @@ def test_text_comes_back_with_its_fingerprint_and_without_a_byte_order_mark(tmp_
 
 
 def test_a_text_that_was_never_a_file_has_no_mark():
-    assert Origin(Path("a"), "words", "").marked is False
+    assert Origin(Path("a"), "words").marked is False
 
 
 def test_a_relative_path_is_kept_whole(tmp_path, monkeypatch):

@@ -40,8 +40,6 @@ def test_a_straight_line_is_that_of_ordinary_regression():
     at = np.array([0.0, 5.0])
     half = t * found.residual_sd * np.sqrt(1 / 12 + (at - X.mean()) ** 2 / np.sum((X - X.mean()) ** 2))
     np.testing.assert_allclose(found.band(at)[1] - found(at), half, rtol=1e-5)
-    wide = found.band(at, whole=True)[1] - found(at)
-    np.testing.assert_allclose(wide / half, np.sqrt(2 * stats.f.ppf(0.95, 2, 10)) / t, rtol=1e-6)
 
 
 def test_the_odd_reading_is_judged_as_by_the_studentised_deleted_residual():
@@ -106,7 +104,6 @@ def test_a_fixed_argument_is_no_unknown():
     assert found.params["a"] == 2.0
     assert found.dof == 11
     assert np.isnan(found.interval("a")).all()
-    assert not found.allows("a", 2.0)
 
 
 def test_x_may_be_several_columns():
@@ -157,20 +154,6 @@ def test_readings_that_do_not_vary_have_no_r_squared():
     found = fit(line, X, np.full(12, 4.0), {"a": 1.0, "b": 1.0})
     assert found.params["a"] == pytest.approx(4.0)
     assert np.isnan(found.r_squared)
-
-
-def test_the_interval_and_its_shortcut_agree():
-    y = 2.0 * X**-0.6 * (1 + 0.05 * np.random.default_rng(5).standard_normal(12))
-    found = fit(power, X, y, {"a": 1.0, "m": -1.0})
-    for name in found.params:
-        low, high = found.interval(name)
-        width = high - low
-        assert low < found.params[name] < high
-        assert found.allows(name, low + 0.01 * width)
-        assert found.allows(name, high - 0.01 * width)
-        assert not found.allows(name, low - 0.01 * width)
-        assert not found.allows(name, high + 0.01 * width)
-        assert found.interval(name, 0.5)[1] < high
 
 
 def test_an_unknown_name_is_refused():

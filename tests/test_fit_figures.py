@@ -33,10 +33,10 @@ PARTS = {kind: made(kind) for kind in ("pump", "block", "radiator", "fan")}
 CURVES = [(kind, key) for kind, part in PARTS.items() for key in part.fits]
 
 
-def drawn(curve, key, system="metric"):
+def drawn(curve, system="metric"):
     with style.look():
         ax = Figure(figsize=(5, 3)).add_subplot()
-        fit_figures.draw_fit(ax, curve, key, system)
+        fit_figures.draw_fit(ax, curve, system)
     return ax
 
 
@@ -55,7 +55,7 @@ def test_the_invented_tables_say_that_they_are(kind):
 @pytest.mark.parametrize(("kind", "key"), CURVES)
 def test_the_curve_is_full_where_it_was_measured_and_dashed_beyond(kind, key, system):
     curve = PARTS[kind].fits[key]
-    ax = drawn(curve, key, system)
+    ax = drawn(curve, system)
     full, dashed, dots = ax.lines[:3]
     along, up = DISPLAY[system][curve.x_kind], DISPLAY[system][curve.y_kind]
     low, high = along.convert(curve.measured_from), along.convert(curve.measured_to)
@@ -81,7 +81,7 @@ def test_the_band_holds_the_curve(kind, key):
     under, over = curve.band(x)
     assert np.all(under <= curve(x))
     assert np.all(curve(x) <= over)
-    assert len(drawn(curve, key).collections) == 2  # inside, and hatched beyond
+    assert len(drawn(curve).collections) == 2  # inside, and hatched beyond
 
 
 @pytest.mark.parametrize(("kind", "key"), CURVES)
@@ -113,7 +113,7 @@ def test_the_reading_that_stands_out_is_ringed_and_named_in_both_drawings():
 def test_residuals_are_what_was_read_less_what_is_fitted():
     curve = PARTS["fan"].fits["pressure"]
     with style.look():
-        ax = fit_figures.draw_residuals(Figure().add_subplot(), curve, "pressure")
+        ax = fit_figures.draw_residuals(Figure().add_subplot(), curve)
     dots = ax.lines[-1]
     np.testing.assert_allclose(dots.get_ydata(), curve.y - curve(curve.x), atol=1e-9)
     assert ax.get_xlabel() == "air flow, m³/h"
@@ -121,7 +121,7 @@ def test_residuals_are_what_was_read_less_what_is_fitted():
 
 def test_two_readings_are_drawn_without_a_band_and_say_so():
     few = measured_pump(read_readings("flow [L/min],head [m]\n0,3.2\n12,1.1\n", COLUMNS["pump"]), "mine")
-    ax = drawn(few.fits["head"], "head")
+    ax = drawn(few.fits["head"])
     assert "no band" in " ".join(t.get_text() for t in ax.texts)
     assert len(ax.collections) == 0
 

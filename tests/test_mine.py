@@ -3,19 +3,12 @@
 from dataclasses import replace
 
 import pytest
+from examples import CUBE, each_example
 
-from loopmath import InputError, catalogue, demo_plan, load_plan, mine, tables
+from loopmath import InputError, catalogue, demo_plan, files, load_plan, mine
 from loopmath.planfile import plan_of_text
 
-EXAMPLES = sorted((tables.DATA / "plans").glob("*.toml"))
-CUBE = tables.DATA / "plans" / "reading_cube.toml"
-
-
-@pytest.fixture(autouse=True)
-def own(tmp_path, monkeypatch):
-    folder = tmp_path / "of the user"
-    monkeypatch.setenv("LOOPMATH_MINE", str(folder))
-    return folder
+pytestmark = pytest.mark.usefixtures("own")
 
 
 def own_copy(own, name="my machine.toml", text=None):
@@ -34,7 +27,7 @@ def test_with_nothing_chosen_it_is_the_demo_and_says_so(own):
     assert not own.exists()  # looking writes nothing
 
 
-@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+@each_example
 def test_a_chosen_example_is_opened(path):
     mine.choose(path)
     opened = mine.chosen()
@@ -53,14 +46,10 @@ def test_a_chosen_file_of_the_user_is_opened_by_its_name(own):
     assert 'role="status"' in opened._repr_html_()
 
 
-def test_what_is_chosen_last_holds_and_forgetting_brings_the_demo_back(own):
+def test_what_is_chosen_last_holds(own):
     mine.choose(CUBE)
     mine.choose(own_copy(own))
     assert mine.chosen_path() == own_copy(own)
-    mine.forget()
-    assert mine.chosen_path() is None
-    assert "the demo" in mine.chosen().words
-    mine.forget()  # twice does no harm
 
 
 BROKEN = {
@@ -127,19 +116,19 @@ def test_the_users_own_plans_are_listed_first_and_the_demo_before_other_examples
     own_copy(own, "a.toml")
     words = [w for w, _ in mine.plans()]
     assert words == [
-        "yours: a",
-        "yours: b",
+        "yours: a – Reading corner cube",
+        "yours: b – Reading corner cube",
         "example: podcast booth",
         "example: grading suite",
         "example: reading cube",
     ]
 
 
-@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+@each_example
 def test_an_example_is_never_written_to(own, path):
     before = path.read_bytes()
     plan = load_plan(path)
-    assert mine.is_example(path)
+    assert files.is_example(path)
     assert mine.own_path(plan) == own / "plans" / path.name
     saved = mine.save_mine(replace(plan, room_air=30.0))
     assert saved.path == own / "plans" / path.name
@@ -150,8 +139,8 @@ def test_an_example_is_never_written_to(own, path):
 def test_an_example_reached_by_a_roundabout_way_is_one_too(tmp_path):
     link = tmp_path / "link.toml"
     link.symlink_to(CUBE)
-    assert mine.is_example(link)
-    assert mine.is_example(CUBE.parent / ".." / "plans" / CUBE.name)
+    assert files.is_example(link)
+    assert files.is_example(CUBE.parent / ".." / "plans" / CUBE.name)
     plan = load_plan(link)
     before = CUBE.read_bytes()
     assert mine.save_mine(replace(plan, room_air=31.0)).path.parent.name == "plans"
@@ -165,7 +154,7 @@ def test_a_file_of_the_users_goes_back_into_itself(own, tmp_path):
     assert mine.own_path(plan) == elsewhere
     mine.save_mine(replace(plan, room_air=29.0))
     assert load_plan(elsewhere).room_air == 29.0
-    assert not mine.is_example(elsewhere)
+    assert not files.is_example(elsewhere)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from reference_case import Resistance
 from scipy.optimize import brentq
 
 import loopmath
@@ -86,8 +87,8 @@ def built(tree, names):
     if kind == "part":
         linear, quadratic, scaled = values
         if scaled:
-            return loop.Resistance(name, Loss(linear / VISCOSITY, quadratic / DENSITY))
-        return loop.Resistance(name, Loss(fixed_linear=linear, fixed_quadratic=quadratic))
+            return Resistance(name, Loss(linear / VISCOSITY, quadratic / DENSITY))
+        return Resistance(name, Loss(fixed_linear=linear, fixed_quadratic=quadratic))
     if kind == "tube":
         length, bore, rough = values
         return loop.Run(name, parts.Tube(name, "PETG", bore + 4e-3, bore, rough), length, ends=0.0)
@@ -315,7 +316,7 @@ def test_one_more_fitting_gives_less_flow_and_a_branch_beside_gives_more(seed):
 def test_a_loop_of_parallel_groups_alone_is_solved():
     """Two pumps side by side, then two parts side by side, and nothing on the line between."""
     pumps = [(4.0, 2.7e-4, 2.0, 1.0)] * 2
-    parts_ = [loop.Resistance(f"part {n}", Loss(fixed_quadratic=4e12)) for n in range(2)]
+    parts_ = [Resistance(f"part {n}", Loss(fixed_quadratic=4e12)) for n in range(2)]
     item = loop.Series(*built_pumps("side by side", pumps), loop.Parallel(*parts_))
     answer = solved(Plan("groups alone", item, unchanging()))
     # Half the flow goes through each: H0 (1 - (q/q0)^2) rho g = b q^2
@@ -325,7 +326,7 @@ def test_a_loop_of_parallel_groups_alone_is_solved():
 
 @pytest.mark.parametrize("place", ["series", "branch"])
 def test_nested_series_is_the_same_loop_as_a_flat_one(place):
-    one, two, three = (loop.Resistance(n, Loss(fixed_quadratic=q)) for n, q in (("a", 1e12), ("b", 2e12), ("c", 3e12)))
+    one, two, three = (Resistance(n, Loss(fixed_quadratic=q)) for n, q in (("a", 1e12), ("b", 2e12), ("c", 3e12)))
     pump = built_pumps("one", [(4.0, 2.7e-4, 2.0, 1.0)])
     if place == "series":
         loops = [loop.Series(*pump, one, two, three), loop.Series(*pump, loop.Series(one, loop.Series(two)), three)]
@@ -581,7 +582,7 @@ def side_by_side(first, second, beside=None):
         loop.PumpUnit(name, catalogue.part("pump", kind), speed)
         for name, (kind, speed) in (("left pump", first), ("right pump", second))
     ]
-    branches = [loop.Series(p, loop.Resistance(f"check of {p.name}", Loss(fixed_quadratic=2e11))) for p in pumps]
+    branches = [loop.Series(p, Resistance(f"check of {p.name}", Loss(fixed_quadratic=2e11))) for p in pumps]
     branches = branches if beside is None else pumps
     items = [loop.Parallel(*branches) if isinstance(i, loop.PumpUnit) else i for i in plan.loop.items]
     return Plan("two pumps", loop.Series(*items), plan.coolant)

@@ -13,13 +13,7 @@ from loopmath.catalogue import CATALOGUE, keep_part, own_file, own_parts, own_tr
 from loopmath.plansave import described, save_plan, text_of
 
 PUMP = replace(catalogue.shipped("pump", "standard pump, 3.7 m"), name="bench pump", shutoff_head=4.25, price=None)
-
-
-@pytest.fixture(autouse=True)
-def mine(tmp_path, monkeypatch):
-    """Give every test a folder of its own."""
-    monkeypatch.setenv("LOOPMATH_MINE", str(tmp_path / "mine"))
-    return tmp_path / "mine"
+pytestmark = pytest.mark.usefixtures("own")
 
 
 def values(record) -> dict:
@@ -32,15 +26,15 @@ def write(text: str) -> bytes:
     return own_file().read_bytes()
 
 
-def test_without_a_file_there_are_no_parts_of_ones_own_and_no_trouble(mine):
+def test_without_a_file_there_are_no_parts_of_ones_own_and_no_trouble(own):
     assert own_parts() == {}
     assert own_trouble() == ""
-    assert not mine.exists()
+    assert not own.exists()
 
 
-def test_a_part_that_was_kept_is_offered_first_and_found(mine):
+def test_a_part_that_was_kept_is_offered_first_and_found(own):
     saved = keep_part("pump", PUMP, "bucket and scale, in March")
-    assert saved.path == mine / "parts.toml"
+    assert saved.path == own / "parts.toml"
     assert catalogue.names("pump")[0] == "bench pump"
     assert values(catalogue.part("pump", "bench pump")) == values(PUMP)
     assert own_parts().keys() == {("pump", "bench pump")}
@@ -74,10 +68,10 @@ def test_any_part_under_any_name_is_kept_bit_for_bit(data):
 
 
 @pytest.mark.parametrize("name", ["", "  ", " pump", "pump\n"])
-def test_an_empty_name_or_one_with_blanks_at_its_ends_is_refused(mine, name):
+def test_an_empty_name_or_one_with_blanks_at_its_ends_is_refused(own, name):
     with pytest.raises(InputError, match="a name without blanks at its ends"):
         keep_part("pump", replace(PUMP, name=name))
-    assert not mine.exists()
+    assert not own.exists()
 
 
 def test_a_name_that_is_taken_is_refused_and_the_file_stays():
@@ -98,7 +92,7 @@ def test_a_name_taken_for_another_kind_is_free():
     assert values(catalogue.part("pump", "bench pump")) == values(PUMP)
 
 
-def test_a_kind_that_is_none_an_array_and_a_part_of_another_make_are_refused(mine):
+def test_a_kind_that_is_none_an_array_and_a_part_of_another_make_are_refused(own):
     for kind, record, words in (
         ("pmup", PUMP, "pump"),
         ("pump", replace(PUMP, shutoff_head=[3.0, 4.0]), "one value"),
@@ -106,7 +100,7 @@ def test_a_kind_that_is_none_an_array_and_a_part_of_another_make_are_refused(min
     ):
         with pytest.raises(InputError, match=words):
             keep_part(kind, record)
-    assert not mine.exists()
+    assert not own.exists()
 
 
 # ------------------------------------------------------------------------------------------- the file by hand
@@ -206,12 +200,12 @@ def test_the_file_changed_by_hand_is_read_anew():
 # ------------------------------------------------------------------------------------------------ used in a plan
 
 
-def test_a_part_of_ones_own_goes_into_the_plans_file_with_the_plan(mine, tmp_path):
+def test_a_part_of_ones_own_goes_into_the_plans_file_with_the_plan(own, tmp_path):
     keep_part("pump", PUMP)
     plan = demo_plan().set(pump="bench pump")
     saved = save_plan(plan, tmp_path / "plan.toml")
     assert '[part_data.pump."bench pump"]' in saved.path.read_text(encoding="utf-8")
-    (mine / "parts.toml").unlink()  # another machine
+    (own / "parts.toml").unlink()  # another machine
     elsewhere = load_plan(saved.path)
     assert described(elsewhere) == described(plan)
     assert solve(elsewhere).flow == solve(plan).flow
@@ -219,7 +213,7 @@ def test_a_part_of_ones_own_goes_into_the_plans_file_with_the_plan(mine, tmp_pat
         catalogue.part("pump", "bench pump")
 
 
-def test_a_plan_that_only_names_it_is_given_its_description_when_it_is_saved(mine, tmp_path):
+def test_a_plan_that_only_names_it_is_given_its_description_when_it_is_saved(own, tmp_path):
     keep_part("pump", PUMP)
     file = tmp_path / "plan.toml"
     text = demo_plan().origin.text.replace('part = "standard pump, 3.7 m"', 'part = "bench pump"   # mine')
@@ -231,7 +225,7 @@ def test_a_plan_that_only_names_it_is_given_its_description_when_it_is_saved(min
     assert '[part_data.pump."bench pump"]' in after[len(text) :]
     save_plan(load_plan(file))
     assert file.read_text(encoding="utf-8") == after
-    (mine / "parts.toml").unlink()
+    (own / "parts.toml").unlink()
     assert load_plan(file).units(tree.PumpUnit)[0].pump.shutoff_head == 4.25
 
 
@@ -245,13 +239,13 @@ def test_what_the_plans_file_says_of_a_part_goes_before_the_own_parts_file(tmp_p
     assert text_of(plan) == plan.origin.text
 
 
-def test_a_plan_can_be_saved_after_a_part_it_only_named_is_gone(mine, tmp_path):
+def test_a_plan_can_be_saved_after_a_part_it_only_named_is_gone(own, tmp_path):
     keep_part("pump", PUMP)
     file = tmp_path / "plan.toml"
     text = demo_plan().origin.text.replace('part = "standard pump, 3.7 m"', 'part = "bench pump"   # mine')
     file.write_text(text, encoding="utf-8")
     plan = load_plan(file)
-    (mine / "parts.toml").unlink()
+    (own / "parts.toml").unlink()
     save_plan(plan.set(room_air=30.0))
     assert described(load_plan(file)) == described(plan.set(room_air=30.0))
     assert "# mine" in file.read_text(encoding="utf-8")

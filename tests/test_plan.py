@@ -267,10 +267,10 @@ def test_as_planned_leaves_the_layout_alone(start):
     assert plan.set(layout="as planned") is plan
 
 
-def test_usual_load_leaves_the_plan_alone_and_peak_load_is_no_file_of_its_own():
-    assert PLAN.set(load="usual") is PLAN
+def test_typical_load_leaves_the_plan_alone_and_peak_load_is_no_file_of_its_own():
+    assert PLAN.set(load="typical") is PLAN
     assert PLAN.set(load="peak").origin is None
-    with pytest.raises(InputError, match="one of: usual, peak"):
+    with pytest.raises(InputError, match="one of: typical, peak"):
         PLAN.set(load="x")
 
 

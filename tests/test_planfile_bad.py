@@ -372,7 +372,7 @@ FAULTS = {
         "more than the bore",
     ),
     "out of range in part_data": (put('"0.4 kPa', '"-0.4 kPa'), "part_data.inline.my meter.quadratic", "0 to 1e+16"),
-    "money below nothing": (put("[tube]", "[limits]\nmoney = -1\n[tube]"), "limits.money", "-1.0"),
+    "a budget below nothing": (put("[tube]", "[limits]\nbudget = -1\n[tube]"), "limits.budget", "-1.0"),
     # units
     "no unit": (put('"22 degC"', '"22"'), "room.air", "'25 degC' or '77 degF'"),
     "watts for a temperature": (put('"22 degC"', '"22 W"'), "room.air", "degF"),

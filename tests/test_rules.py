@@ -249,9 +249,7 @@ def test_every_fact_has_a_rule_and_every_rule_a_fact_somewhere():
     pair = tree.Parallel(pump, replace(pump, name="second pump"))
     twin = replace(plan, loop=tree.Series(*[pair if item is pump else item for item in plan.loop.items]))
     light = plan.set(**{"front radiator.metal": "aluminium 6000 series"})
-    facts = {
-        f.quantity for p in (plan, light, twin, measured(), replace(plan, money_limit=900.0)) for f in solve(p).facts
-    }
+    facts = {f.quantity for p in (plan, light, twin, measured(), replace(plan, budget=900.0)) for f in solve(p).facts}
     assert facts == {rule.quantity for rule in RULES.values()}
 
 
@@ -300,15 +298,15 @@ def test_a_part_followed_beyond_its_readings_is_a_caution_and_inside_them_none(p
 
 def test_parts_dearer_than_the_plan_allows_are_told_with_what_they_cost():
     plan = demo_plan()
-    assert "cost against your limit" not in set(solve(plan).warnings["quantity"])
-    (row,) = [r for r in solve(replace(plan, money_limit=100.0)).warnings.itertuples() if r.quantity.startswith("cost")]
+    assert "cost against your budget" not in set(solve(plan).warnings["quantity"])
+    (row,) = [r for r in solve(replace(plan, budget=100.0)).warnings.itertuples() if r.quantity.startswith("cost")]
     # Single parts, 3 x 14 and 2 x 16 of fans, 6 x 8 and 12 x 7 of fittings, 1.91 m at 7, coolant at 14 a litre;
     # two dead legs with a tee at 9 each, closed by a tap at 16 and a cap at 6.
     litres = 1e3 * solve(plan).state["volume"]
     assert float(row.value) == round(
         46 + 68 + 72 + 118 + 69 + 60 + 42 + 32 + 48 + 84 + 2 * 9 + 16 + 6 + 1.91 * 7 + 14 * litres
     )
-    assert solve(replace(plan, money_limit=1000.0)).warnings["quantity"].str.startswith("cost").sum() == 0
+    assert solve(replace(plan, budget=1000.0)).warnings["quantity"].str.startswith("cost").sum() == 0
 
 
 def test_the_demo_plan_calls_for_nothing_graver_than_a_notice():

@@ -7,15 +7,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from examples import DEMO, each_example
 from hypothesis import HealthCheck, given, settings
 from random_plans import plans
+from reference_case import Resistance
 
-from loopmath import InputError, catalogue, demo_plan, load_plan, solve, tables
+from loopmath import InputError, catalogue, demo_plan, load_plan, solve
 from loopmath import loop as tree
 from loopmath.planfile import plan_of_text, read_plan
 from loopmath.plansave import described, reloaded, save_plan, text_of
 
-DEMO_FILE = tables.DATA / "plans" / "podcast_booth.toml"
 FEW = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
 
@@ -70,9 +71,9 @@ def test_any_plan_saved_over_a_file_of_windows_keeps_its_line_ends(first, second
     assert "\n" not in text.replace("\r\n", "")
 
 
-@pytest.mark.parametrize("file", sorted((tables.DATA / "plans").glob("*.toml")), ids=lambda p: p.stem)
-def test_every_example_says_the_same_written_anew(file, tmp_path):
-    plan = load_plan(file)
+@each_example
+def test_every_example_says_the_same_written_anew(path, tmp_path):
+    plan = load_plan(path)
     saved = save_plan(replace(plan, origin=None), tmp_path / "anew.toml")
     assert described(load_plan(saved.path)) == described(plan)
     assert solve(load_plan(saved.path)).flow == solve(plan).flow
@@ -283,12 +284,12 @@ def test_a_plan_that_did_not_change_is_the_same_text():
 
 
 def test_fields_that_were_not_there_are_added_where_they_belong():
-    after = saved_text(replace(read(ODD), notes='two\nlines "quoted"', money_limit=300.0, also_wetted=("copper",)))
+    after = saved_text(replace(read(ODD), notes='two\nlines "quoted"', budget=300.0, also_wetted=("copper",)))
     assert sorted(lines_changed(ODD, after)) == sorted(
-        ['+notes = "two\\nlines \\"quoted\\""', "+money = 300", '+also_wetted = ["copper"]']
+        ['+notes = "two\\nlines \\"quoted\\""', "+budget = 300", '+also_wetted = ["copper"]']
     )
     assert tomllib.loads(after)["notes"] == 'two\nlines "quoted"'
-    assert tomllib.loads(after)["limits"]["money"] == 300
+    assert tomllib.loads(after)["limits"]["budget"] == 300
 
 
 def without(plan, *names):
@@ -381,7 +382,7 @@ def test_a_third_branch_is_added_behind_the_two():
 
 
 def test_blocks_side_by_side_and_back_leave_the_rest_of_the_file_alone():
-    text = DEMO_FILE.read_text(encoding="utf-8").replace('"260 mm", bends', '"10 in", bends')
+    text = DEMO.read_text(encoding="utf-8").replace('"260 mm", bends', '"10 in", bends')
     text = text.replace('  "pump",\n', '  "pump",   # the heart\n')
     plan = read(text)
     side = saved_text(plan.set(layout="parallel"))
@@ -481,7 +482,7 @@ def test_version_1_is_brought_forward_with_its_comments(text):
 
 
 def test_the_demo_as_version_1_says_the_same_but_for_the_peaks():
-    text = DEMO_FILE.read_text(encoding="utf-8")
+    text = DEMO.read_text(encoding="utf-8")
     old = "\n".join(line for line in text.split("\n") if not line.startswith("peak_heat"))
     old = old.replace("typical_heat", "heat").replace("format = 2", "format = 1")
     plan = read(old)
@@ -532,7 +533,7 @@ def test_the_peak_load_is_not_saved_into_the_file_of_the_usual_one():
         lambda p: replace(
             p,
             loop=tree.Series(
-                *p.loop.items, tree.Resistance("x", catalogue.part("inline", "flow meter, wheel").losses().popitem()[1])
+                *p.loop.items, Resistance("x", catalogue.part("inline", "flow meter, wheel").losses().popitem()[1])
             ),
         ),
         lambda p: replace(p, title="half a sign \ud800"),
@@ -542,10 +543,10 @@ def test_the_peak_load_is_not_saved_into_the_file_of_the_usual_one():
 )
 def test_what_no_file_can_hold_is_refused_in_words_and_the_file_stays(tmp_path, change):
     file = tmp_path / "mine.toml"
-    file.write_bytes(DEMO_FILE.read_bytes())
+    file.write_bytes(DEMO.read_bytes())
     with pytest.raises(InputError):
         save_plan(change(load_plan(file)))
-    assert file.read_bytes() == DEMO_FILE.read_bytes()
+    assert file.read_bytes() == DEMO.read_bytes()
     assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
 
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
+from reference_case import Resistance
 
 import loopmath
 from loopmath import catalogue, layout, parts, schematic, style
@@ -38,7 +39,7 @@ def leaf(kind, name):
         "radiator": lambda: tree.RadiatorUnit(name, core, fan, 0.6),
         "tank": lambda: tree.Tank(name, any_part("reservoir")),
         "valve": lambda: tree.Fittings(name, any_part("fitting", -1), 2.0),
-        "part": lambda: tree.Resistance(name, Loss(fixed_linear=1e7)),
+        "part": lambda: Resistance(name, Loss(fixed_linear=1e7)),
         "in-line": lambda: tree.InlineUnit(name, parts.Inline("made up", "filter", 1e7)),
         "run": lambda: tree.Run(name, TUBE, 0.38, 2.0, 1.0),
         "leg": lambda: tree.DeadLeg(name, TUBE, 0.12),
@@ -352,7 +353,7 @@ def test_figures_and_colours_are_those_of_the_solution(which, system):
 
 def test_where_branches_join_stands_the_temperature_that_goes_on():
     cooler = tree.Series(leaf("block", "block a"))
-    warmer = tree.Series(leaf("block", "block b"), tree.Resistance("throttle", Loss(fixed_linear=5e8)))
+    warmer = tree.Series(leaf("block", "block b"), Resistance("throttle", Loss(fixed_linear=5e8)))
     solution = solved(plan_of(leaf("pump", "pump"), tree.Parallel(cooler, warmer), leaf("radiator", "one")))
     seen = Seen(solution.plan, solution)
     rows = {row["element"].name: row for row in solution.walk}

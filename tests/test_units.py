@@ -191,7 +191,9 @@ def test_text_without_a_unit_is_refused(kind):
         to_si("field", "3", kind)
 
 
-@pytest.mark.parametrize("text", ["1/0 in", "1//2 in", "1.2.3 mm", "3 mm; 4", "3 furlongish", "1,5 m", "3 m/", "½ in"])
+@pytest.mark.parametrize(
+    "text", ["1/0 in", "1//2 in", "1.2.3 mm", "3 mm; 4", "3 furlongish", "1,500 m", "3 m/", "½ in"]
+)
 def test_text_that_cannot_be_read_is_refused(text):
     with pytest.raises(InputError):
         to_si("field", text, "length")
@@ -328,3 +330,35 @@ def test_a_value_is_written_as_a_person_would(value, kind, like, expected):
 def test_a_count_is_written_as_a_whole_number_where_it_is_one():
     assert type(written(3.0, "count")) is int
     assert type(written(3.5, "count")) is float
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "inside"),
+    [
+        ("1,5 m", "length", 1.5),
+        ("24,5 °C", "temperature", 24.5),
+        ("24 C", "temperature", 24.0),
+        ("75F", "temperature", 23.88888888889),  # (75 - 32) / 1.8
+        ("24 degrees C", "temperature", 24.0),
+        ("34 dB(A)", "sound", 34.0),
+        ("34,5 dB", "sound", 34.5),
+        ("8 1/2 in", "length", 0.2159),
+        ("1,2345 m", "length", 1.2345),
+    ],
+)
+def test_what_builders_write_is_read(text, kind, inside):
+    assert to_si("x", text, kind) == pytest.approx(inside, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "words"),
+    [
+        ("1,200 m", "length", r"'1\.200 m' or '1200 m'"),
+        ("60", "share", "Write 60 %"),
+        ("abc", "count", "such as '4'"),
+        ("1,2,3 m", "length", "a unit that is known|a number"),
+    ],
+)
+def test_what_can_mean_two_things_is_asked_back(text, kind, words):
+    with pytest.raises(InputError, match=words):
+        to_si("x", text, kind)

@@ -13,9 +13,10 @@ from loopmath.measured.curves import (
     loss_mark,
     loss_suspicions,
     make_part,
+    odd,
+    poor,
     quality,
     range_of,
-    said_at,
     say,
     scaled,
 )
@@ -71,7 +72,7 @@ def measured_block(
     The record's measured range is that of what was measured; if both were, the range they share.
     """
     tables = (readings,) if second is None else (readings, second)
-    base, curves, known, words, suspicions = like_part("block", like), {}, {}, [], []
+    base, curves, known, words, suspicions, apart = like_part("block", like), {}, {}, [], [], []
     marks: dict[int, list[Mark]] = {id(t): [] for t in tables}
     small = "" if cools in ("processor", "graphics card") else "small "
     flow_column, flow_usual = [("flow", "flows", "flow")], "block flow"
@@ -83,20 +84,27 @@ def measured_block(
             curves["loss"], found, said = loss_found(table, coolant_name, temperature, system)
             known |= found
             words += said
-            suspicions += loss_suspicions(curves["loss"], system)
-            marks[id(table)].append(loss_mark(curves["loss"], f"{small}block loss at 1 gal/min"))
+            judged, one = odd(curves["loss"], "the loss is", system)
+            apart += one
+            suspicions += loss_suspicions(judged)
+            marks[id(table)].append(loss_mark(judged, f"{small}block loss at 1 gal/min"))
         if "resistance" in table and "resistance" not in curves:
             some = table.having("flow", "resistance")
             flow, resistance = some["flow"], some["resistance"]
             inside = flow.min() <= _REFERENCE_FLOW <= flow.max()
             reference = _REFERENCE_FLOW if inside else float(np.exp(np.mean(np.log(flow))))
-            fitted = fit_resistance(flow, resistance, reference)
+            fitted = fit_resistance(flow, resistance, reference, some.steps.get("resistance", 0.0))
             curve = Curve(
                 "Resistance", "flow", "flow", "thermal resistance", "resistance", flow, resistance, some.rows, fitted
             )
             curves["resistance"] = curve
             known |= fitted.params | {"reference_flow": reference}
             words += _resistance_words(curve, reference, system)
+            if coolant_name != "water":
+                words.append(f"The resistance, read in {coolant_name}, is used as read: it is not carried to water.")
+            judged, one = odd(curve, "the resistance is", system)
+            apart += one
+            suspicions += poor(judged)
             column = [("resistance", "resistances", "resistance")]
             middle = float(np.median(resistance))
             mark = Mark(
@@ -109,14 +117,11 @@ def measured_block(
             low, high = here.range
             fits = low <= turned[0] <= high and mark.range[0] <= turned[1] <= mark.range[1]
             suspicions += slips.exchanged(
-                "flow", "thermal resistance", here.fits() and mark.fits() and not _bends_back(curve), fits
+                "flow", "thermal resistance", here.fits() and mark.fits() and not _bends_back(judged), fits
             )
             marks[id(table)].append(mark)
-            if slips.wrong_way(fitted, flow, resistance, rises=False):
+            if slips.wrong_way(judged.fit, judged.x, judged.y, rises=False):
                 suspicions.append("The resistance rises with flow beyond the scatter of the readings; it should fall.")
-            suspicions += slips.odd_reading(
-                fitted, some.rows, said_at(curve, system), shown("resistance", system), "the resistance is"
-            )
     if not curves:
         raise InputError("block table", name, "a column of pressure loss, of thermal resistance, or both")
     for missing in {"loss", "resistance"} - set(curves):
@@ -129,15 +134,17 @@ def measured_block(
             )
         words.append(f"The {missing} was not measured: it is that of {base.name}.")
     for table in tables:
-        suspicions = slips.unit_slips(marks[id(table)], table, system) + suspicions
+        suspicions = [*table.doubts, *slips.unit_slips(marks[id(table)], table, system)] + suspicions
+    suspicions = apart + suspicions
     suspicions.sort(key=lambda s: "exchanged" not in s)  # a stable sort: exchanged columns explain the rest
     words.append(f"All else is that of {base.name}." if base else "All else is left as usual.")
     ends = range_of(*(c.x for c in curves.values()))
     if ends["measured_from"] > ends["measured_to"]:
         words.append("Loss and resistance were read at flows that do not overlap: no range is measured in both.")
         ends = dict.fromkeys(ends)
-    part = make_part(base, Block, suspicions, name=name, cools=cools, price=price, scaled=True, **ends, **known)
-    return Measured("block", part, curves, tuple(words), tuple(suspicions), tables)
+    known["scaled"] = True if "loss" in curves else base.scaled  # a loss taken from a block keeps that block's fluid
+    part = make_part(base, Block, suspicions, name=name, cools=cools, price=price, **ends, **known)
+    return Measured("block", part, curves, tuple(words), tuple(suspicions))
 
 
 def _bends_back(curve: Curve) -> bool:

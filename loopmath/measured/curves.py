@@ -15,7 +15,8 @@ from loopmath.loss import REFERENCE_DENSITY, REFERENCE_VISCOSITY
 from loopmath.readings import TURNS, Column, Readings
 from loopmath.slips import WATER_COLUMN, Mark, shown
 
-#: Exponents taken where the readings cannot tell them: a parabola, and the film of a cold plate (common practice).
+#: Exponents taken where the readings cannot tell them: a parabola, and the film of a cold plate (common practice,
+#: no source).
 USUAL_EXPONENT, USUAL_FILM_EXPONENT = 2.0, 0.6
 #: Below this exponent a part that falls with flow is not told from one that does not fall.
 LEAST_FILM_EXPONENT = 0.1
@@ -24,7 +25,16 @@ LEAST_FILM_EXPONENT = 0.1
 GALLON = 6.30902e-5
 
 _FLOW = Column("flow", "flow", ("volume flow", "flow rate", "coolant flow", "q"), "L/min")
-_SPEED = Column("speed", "share", ("rpm", "fan speed", "pump speed", "n"), "", False, 0.0, True, ((TURNS, 1.0),))
+_SPEED = Column(
+    "speed",
+    "share",
+    ("rpm", "fan speed", "pump speed", "fan rpm", "pump rpm", "fan", "n"),
+    "",
+    False,
+    0.0,
+    True,
+    ((TURNS, 1.0),),
+)
 _SOUND = Column("sound", "sound", ("sound level", "level", "noise"), "dB", False)
 _POWER = Column("power", "power", ("electrical power", "power draw", "p", "watts"), "W", False)
 _LOSS = Column(
@@ -97,13 +107,13 @@ class Curve:
     x_kind, y_kind : str
         Keys of `units.DISPLAY`.
     x, y : array (n,)
-        The readings in SI, as they were fitted (a pump's carried to full speed).
+        The readings in SI; a pump's or a fan's carried to full speed.
     rows : int array (n,)
         Line of each reading.
     measured_from, measured_to : float
         Ends of `x`.
     fit : Fit
-        The fit itself.
+        The fit itself, made to the readings as they were read, since there their scatter is alike.
     at : callable
         x -> what `fit` takes for it.
     """
@@ -155,8 +165,6 @@ class Measured:
         What was found, what was assumed, what the readings cannot tell.
     suspicions : tuple of str
         What looks wrong, gravest first; nothing was changed on account of it.
-    readings : tuple of Readings
-        The tables.
     """
 
     kind: str
@@ -164,23 +172,35 @@ class Measured:
     fits: dict[str, Curve]
     words: tuple[str, ...]
     suspicions: tuple[str, ...]
-    readings: tuple[Readings, ...]
 
 
 # ------------------------------------------------------------------------------------------- curves by themselves
 
 
+def machine_at(flow: Any) -> dict[str, Any]:
+    """Return what the fit of a pump or fan takes for a flow at full speed, and in air of the usual density."""
+    return {"flow": flow, "speed": np.ones(np.shape(flow)), "density": np.ones(np.shape(flow))}
+
+
 def _machine(x: Any, shutoff: float, runout: float, exponent: float) -> Any:
-    return turbomachine.head_with_slope(x, shutoff, runout, np.float64(exponent), 1.0)[0]
+    x = x if isinstance(x, dict) else machine_at(x)
+    head, _ = turbomachine.head_with_slope(x["flow"], shutoff, runout, np.float64(exponent), x["speed"])
+    return x["density"] * head
 
 
-def fit_machine(flow: Any, head: Any, what: str = "head") -> Fit:
+def fit_machine(
+    flow: Any, head: Any, what: str = "head", speed: Any = 1.0, density: Any = 1.0, rounding: float = 0.0
+) -> Fit:
     """
     Fit the curve of a pump or fan: `shutoff`, `runout` and `exponent` (1 to 6) of `turbomachine.head_curve`.
 
-    With readings at two flows the exponent is fixed at 2; with one, they are refused. [m3/s], [m or Pa]
+    Flow [m3/s] and head [m or Pa] are as read at a speed [share of full], in a fluid of a density [share of the
+    usual]. Carried to full speed first, the scatter of heads read at half speed would count four times. With
+    readings at two flows, carried there, the exponent is fixed at 2; with one, they are refused.
     """
-    flow, head = np.asarray(flow, dtype=float), np.asarray(head, dtype=float)
+    read, head = np.asarray(flow, dtype=float), np.asarray(head, dtype=float)
+    x = {"flow": read} | {k: np.broadcast_to(v, read.shape) for k, v in (("speed", speed), ("density", density))}
+    flow, lifted = read / x["speed"], head / (x["density"] * x["speed"] ** 2)
     different = places(flow)
     if different < 2 or not np.any(head > 0):
         raise InputError(
@@ -189,22 +209,23 @@ def fit_machine(flow: Any, head: Any, what: str = "head") -> Fit:
             "readings at two different flows at least, not all of them 0",
             "Take readings from shut-off to run-out; six or more are good.",
         )
-    slope, level = np.polyfit(flow**2, head, 1)
-    tall, far = float(np.max(head)), float(np.max(flow))
+    slope, level = np.polyfit(flow**2, lifted, 1, w=x["speed"] ** 2)
+    tall, far = float(np.max(lifted)), float(np.max(flow))
     level = min(max(level, 0.2 * tall), 3 * tall)
     runout = float(np.sqrt(level / -slope)) if slope < 0 else 3 * far
     start = {"shutoff": level, "runout": min(max(runout, 0.7 * far), 10 * far), "exponent": USUAL_EXPONENT}
     fixed = {"exponent": start.pop("exponent")} if different < 3 else {}
-    low = {"shutoff": 0.1 * tall, "runout": 0.3 * far, "exponent": 1.0}
+    # Low enough for a table in which the largest number is a slip of the decimal mark.
+    low = {"shutoff": 0.02 * tall, "runout": 0.05 * far, "exponent": 1.0}
     high = {"shutoff": 10 * tall, "runout": 20 * far, "exponent": 6.0}
-    return fit(_machine, flow, head, start, low, high, fixed, what)
+    return fit(_machine, x, head, start, low, high, fixed, what, rounding)
 
 
 def _loss(x: Any, linear: float, quadratic: float) -> Any:
     return linear * x + quadratic * x * x
 
 
-def fit_loss(flow: Any, loss: Any) -> Fit:
+def fit_loss(flow: Any, loss: Any, rounding: float = 0.0) -> Fit:
     """Fit dp = linear q + quadratic q2, neither negative; with readings at one flow, all quadratic. [m3/s], [Pa]"""
     flow, loss = np.asarray(flow, dtype=float), np.asarray(loss, dtype=float)
     typical = float(np.mean(loss) / np.mean(flow))
@@ -212,10 +233,10 @@ def fit_loss(flow: Any, loss: Any) -> Fit:
     fixed = {"linear": 0.0}
     if places(flow) > 1:
         start, fixed = {"linear": 0.5 * typical or 1.0} | start, {}
-    return fit(_loss, flow, loss, start, {"linear": 0.0, "quadratic": 0.0}, None, fixed, "loss")
+    return fit(_loss, flow, loss, start, {"linear": 0.0, "quadratic": 0.0}, None, fixed, "loss", rounding)
 
 
-def fit_resistance(flow: Any, resistance: Any, reference_flow: float) -> Fit:
+def fit_resistance(flow: Any, resistance: Any, reference_flow: float, rounding: float = 0.0) -> Fit:
     """
     Fit R + r (q/q0)^-m, neither R nor r negative, m from 0.1 to 2. [m3/s], [K/W]
 
@@ -237,7 +258,7 @@ def fit_resistance(flow: Any, resistance: Any, reference_flow: float) -> Fit:
         return resistance + flow_resistance * (x / reference_flow) ** -exponent
 
     low = {"resistance": 0.0, "flow_resistance": 0.0, "exponent": LEAST_FILM_EXPONENT}
-    return fit(model, flow, resistance, start, low, {"exponent": 2.0}, fixed, "resistance")
+    return fit(model, flow, resistance, start, low, {"exponent": 2.0}, fixed, "resistance", rounding)
 
 
 # ------------------------------------------------------------------------------------------------------ words
@@ -259,9 +280,7 @@ def quality(curve: Curve, system: str) -> list[str]:
     near, far = (units.show(v, curve.x_kind, system) for v in (curve.measured_from, curve.measured_to))
     scatter = "" if np.isnan(fitted.residual_sd) else f" scatter {shown(curve.y_kind, system)(fitted.residual_sd)},"
     out = [f"{curve.label}: {n} readings,{share}{scatter} {curve.x_label} from {near} to {far}."]
-    out += [
-        f"{curve.label}: {words}" for words in fitted.words({n: w for n, w in _NAMES.items() if n in fitted.params})
-    ]
+    out += [f"{curve.label}: {words}" for words in fitted.words(_NAMES)]
     if fitted.dof > 0 and n < 6:
         out.append(f"{curve.label}: {n} readings are few; the plus and minus are wide.")
     if 0 < curve.measured_from and curve.measured_to < 2 * curve.measured_from:
@@ -300,7 +319,10 @@ def full_speed(readings: Readings, speed: float, full_rpm: float | None) -> tupl
             "Give the full speed in turns a minute, or mend the line.",
         )
     if len(np.unique(value)) > 1:
-        notes.append("Readings at several speeds are carried to full speed by the affinity laws.")
+        notes.append(
+            "Readings at several speeds are fitted as they were read, by the affinity laws, and drawn carried to full "
+            "speed."
+        )
     return np.minimum(value, 1.0), full, notes
 
 
@@ -309,8 +331,9 @@ def make_part(base: Any, record: type, suspicions: Sequence[str], **values: Any)
     try:
         return replace(base, **values) if base is not None else record(**values)
     except InputError as error:
-        remedy = " ".join([error.remedy, *suspicions]).strip() or "Look at the units of the table."
-        raise InputError(error.field, error.value, error.accepted, remedy) from None
+        said = f"{error.field} {error.value:g}" if isinstance(error.value, float) else f"{error.field} {error.value}"
+        remedy = " ".join(suspicions) or "Look at the units of the table."
+        raise InputError("figures found", said, f"{error.accepted}, as such a part has", remedy) from None
 
 
 def like_part(kind: str, like: Any) -> Any:
@@ -337,10 +360,40 @@ def sound_at_full_speed(readings: Readings, speed: np.ndarray, stated: float | N
     return float(np.median(level))
 
 
-def said_at(curve: Curve, system: str) -> list[str]:
-    """Return where each reading of a curve was taken, in words."""
-    show = shown(curve.x_kind, system)
-    return [f"at {show(v)}" for v in curve.x]
+def odd(curve: Curve, said: str, system: str, at: Callable[[int], str] | None = None) -> tuple[Curve, list[str]]:
+    """
+    Return a curve without the one reading that does not belong with the others, and the words for that reading.
+
+    What else looks wrong is judged without it. `at` says where a reading was taken, if not by its x.
+    """
+    index, show, x = curve.fit.outlier(), shown(curve.x_kind, system), curve.fit.x
+    if index is None:
+        return curve, []
+    if at is not None:
+        where = at(index)
+    elif isinstance(x, dict) and np.any(x["speed"] != 1.0):
+        where = f"at {show(x['flow'][index])} and {100 * x['speed'][index]:.0f} % of full speed"
+    else:
+        where = f"at {show(curve.x[index])}"
+    words = slips.odd_reading(curve.fit, index, curve.rows[index], where, shown(curve.y_kind, system), said)
+    left = {key: np.delete(getattr(curve, key), index) for key in ("x", "y", "rows")}
+    return replace(curve, fit=curve.fit.without(index), **left), [words]
+
+
+def poor(curve: Curve) -> list[str]:
+    """
+    Return the words for a curve that explains less than half of how its readings vary.
+
+    A curve that is all but level explains little and may be right: it is named only if the scatter is more than 5 %
+    of the readings (common practice, no source).
+    """
+    fitted = curve.fit
+    if fitted.dof < 1 or not fitted.r_squared < 0.5 or fitted.residual_sd < 0.05 * np.mean(np.abs(fitted.y)):
+        return []
+    return [
+        f"{curve.label}: R² is {fitted.r_squared:.2f}, so the curve explains less than half of how the readings vary. "
+        "Look at the columns and their units."
+    ]
 
 
 def scaled(value: float, key: str) -> Callable[[str | None, float], float]:
@@ -365,7 +418,7 @@ def loss_found(
         table["flow"],
         table["loss"],
         table.rows,
-        fit_loss(table["flow"], table["loss"]),
+        fit_loss(table["flow"], table["loss"], table.steps.get("loss", 0.0)),
     )
     density, viscosity, *_ = coolant(coolant_name).checked_properties(temperature)
     linear, quadratic = curve.fit.params["linear"], curve.fit.params["quadratic"]
@@ -390,9 +443,9 @@ def loss_found(
     )
 
 
-def loss_suspicions(curve: Curve, system: str) -> list[str]:
-    """Return what looks wrong with a loss, units apart."""
-    out, x, y = [], curve.x, curve.y
+def loss_suspicions(curve: Curve) -> list[str]:
+    """Return what looks wrong with a loss, units and odd readings apart."""
+    out, x, y = poor(curve), curve.x, curve.y
     if places(x) > 2 and "quadratic" in curve.fit.held and np.all(y > 0):
         # A loss bends up with flow. If it bends down, and flow over loss bends up as a loss does, they are exchanged.
         turned = fit_loss(y, x)
@@ -401,9 +454,7 @@ def loss_suspicions(curve: Curve, system: str) -> list[str]:
             out.append("The columns of flow and loss look exchanged: exchanged, they bend as a loss does.")
     if slips.wrong_way(curve.fit, x, y, rises=True):
         out.append("The loss falls with flow beyond the scatter of the readings; a loss rises.")
-    return out + slips.odd_reading(
-        curve.fit, curve.rows, said_at(curve, system), shown("pressure", system), "the loss is"
-    )
+    return out
 
 
 def loss_mark(curve: Curve, usual: str) -> Mark:

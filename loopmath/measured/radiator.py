@@ -8,7 +8,7 @@ import numpy as np
 from loopmath import network, slips
 from loopmath.checks import InputError
 from loopmath.fit import fit, places
-from loopmath.laws.coolant import AIR_HEAT_CAPACITY, air_density, coolant
+from loopmath.laws.coolant import AIR_HEAT_CAPACITY, air_density, coolant, pressure_at_height
 from loopmath.loop import RadiatorUnit
 from loopmath.measured.curves import (
     Curve,
@@ -19,6 +19,8 @@ from loopmath.measured.curves import (
     loss_mark,
     loss_suspicions,
     make_part,
+    odd,
+    poor,
     quality,
     range_of,
     say,
@@ -45,6 +47,7 @@ def measured_radiator(
     coolant_name: str = "water",
     coolant_temperature: float = 35.0,
     air_temperature: float = 25.0,
+    height: float = 0.0,
     price: float | None = None,
     system: str = "metric",
 ) -> Measured:
@@ -71,7 +74,9 @@ def measured_radiator(
     coolant_name : str
         Coolant it was measured in.
     coolant_temperature, air_temperature : float
-        Inlet temperatures, where the table has none. [degC]
+        Inlet temperatures, if the table has no column of them. [degC]
+    height : float
+        Height above the sea it was measured at, -500 to 11000. [m]
     price : float, optional
         As in `Radiator`.
     system : str
@@ -86,23 +91,26 @@ def measured_radiator(
     -----
     `louvre_heat`, the factor on the air's film, is fitted by the same way the solver takes (`Fan.flow`,
     `Radiator.air_side`, `network.cooler_pull`). `liquid_heat`, that on the coolant's film, is fitted too if the
-    coolant flow varies 2 to 1 and its error stays below 35 %; otherwise it is 1.
+    coolant flow varies 2 to 1 and its error stays below 35 %; otherwise it is 1. The air is that of the height.
+
+    The record's measured range is that of the readings of heat; with a loss, the range both share.
     """
     base, blower = like_part("radiator", like), like_part("fan", fan)
     heat = _radiator_heat(readings, coolant_name, coolant_temperature, air_temperature)
-    table, warm, air, conductance = heat
-    words = [*readings.notes]
+    table, warm, air, conductance, step, left_out = heat
+    words, pressure = [*readings.notes, *left_out], pressure_at_height(height)
     if not ("coolant_inlet" in table and "air_inlet" in table):
         words.append(f"Taken: {coolant_name} entering at {coolant_temperature:g} °C, air at {air_temperature:g} °C.")
-    air_flow, said = _air_flow(table, base, blower, speed, full_rpm, fans_in_series, air)
+    if height:
+        words.append(f"Taken: air as thin as it is {height:g} m above the sea.")
+    air_flow, said = _air_flow(table, base, blower, speed, full_rpm, fans_in_series, air, air_density(air, pressure))
     words += said
-
-    liquid, density = coolant(coolant_name), air_density(air)
+    liquid = coolant(coolant_name)
 
     def model(x: dict, louvre_heat: float, liquid_heat: float) -> Any:
         core = replace(base, louvre_heat=float(louvre_heat), liquid_heat=float(liquid_heat))
         unit = RadiatorUnit("radiator", core, air_flow_each=x["air_flow"])
-        cooler, _ = network.cooler_of(unit, x["air"], air_density(x["air"]))
+        cooler, _ = network.cooler_of(unit, x["air"], air_density(x["air"], pressure))
         fluid = liquid.properties(x["warm"])
         capacity = fluid[0] * fluid[2] * x["flow"]
         return network.cooler_pull(cooler, x["flow"], capacity, fluid) * capacity
@@ -113,13 +121,13 @@ def measured_radiator(
     told = "The coolant flow varies too little to tell the coolant's film: its factor is left at 1."
     fitted = None
     if np.ptp(np.log(table["flow"])) >= np.log(_FLOW_VARIES) and places(x) > 2:
-        fitted = fit(model, x, conductance, start | one, low, high, None, "W/K")
+        fitted = fit(model, x, conductance, start | one, low, high, None, "W/K", step)
         error = fitted.errors["liquid_heat"]
         if not error < _FILM_TOLD * fitted.params["liquid_heat"] or fitted.held:
             fitted, told = None, "The readings do not tell the coolant's film from the air's: its factor is left at 1."
     if fitted is None:
         words.append(told)
-        fitted = fit(model, x, conductance, start, low, high, one, "W/K")
+        fitted = fit(model, x, conductance, start, low, high, one, "W/K", step)
     typical = {key: float(np.median(value)) for key, value in x.items()}
     along = "air_flow" if np.ptp(air_flow) > 0.05 * np.mean(air_flow) or np.ptp(x["flow"]) == 0 else "flow"
 
@@ -140,34 +148,46 @@ def measured_radiator(
     if along == "flow" or np.ptp(np.log(air_flow)) < np.log(1.5):
         words.append("The air flow hardly varies: at other fan speeds the law of the core is taken, untested.")
     show_flow, show_air = shown("flow", system), shown("air flow", system)
-    pairs = zip(x["flow"], air_flow, strict=True)
-    places_said = [f"at {show_flow(q)} of coolant and {show_air(v)} of air a position" for q, v in pairs]
-    odd = slips.odd_reading(fitted, table.rows, places_said, shown("conductance", system), "heat per kelvin is")
-
+    judged, suspicions = odd(
+        curve,
+        "heat per kelvin is",
+        system,
+        lambda row: f"at {show_flow(x['flow'][row])} of coolant and {show_air(air_flow[row])} of air a position",
+    )
+    usual = poor(judged)
     known: dict[str, Any] = {key: fitted.params[key] for key in low}
-    marks = _radiator_marks(table, base, x, conductance, density, liquid)
+    there = judged.fit.x
+    marks = _radiator_marks(table, base, there, judged.fit.y, air_density(there["air"], pressure), liquid)
+    ends = [table["flow"]]
     if "loss" in readings:
         curves["loss"], found, said = loss_found(readings, coolant_name, float(np.median(warm)), system)
         known |= found
         words += said
-        odd += loss_suspicions(curves["loss"], system)
-        marks.append(loss_mark(curves["loss"], "radiator loss at 1 gal/min"))
+        judged, one = odd(curves["loss"], "the loss is", system)
+        suspicions += one
+        usual += loss_suspicions(judged)
+        marks.append(loss_mark(judged, "radiator loss at 1 gal/min"))
+        ends.append(curves["loss"].x)
     else:
         words.append("No pressure loss in the table: that of the core is calculated.")
     words.append(f"All else is that of {base.name}.")
-    suspicions = _warm_air(readings) + slips.unit_slips(marks, table, system) + odd
+    suspicions += [*readings.doubts, *_warm_air(readings), *slips.unit_slips(marks, table, system), *usual]
+    shared = range_of(*ends)
+    if shared["measured_from"] > shared["measured_to"]:
+        words.append("Heat and loss were read at flows that do not overlap: no range is measured in both.")
+        shared = dict.fromkeys(shared)
     part = make_part(
         base,
         Radiator,
         suspicions,
         name=name,
         price=price,
-        **range_of(table["flow"]),
+        **shared,
         measured_air_from=float(air_flow.min()),
         measured_air_to=float(air_flow.max()),
         **known,
     )
-    return Measured("radiator", part, curves, tuple(words), tuple(suspicions), (readings,))
+    return Measured("radiator", part, curves, tuple(words), tuple(suspicions))
 
 
 def _warm_air(readings: Readings) -> list[str]:
@@ -182,13 +202,12 @@ def _warm_air(readings: Readings) -> list[str]:
 
 def _radiator_heat(
     readings: Readings, coolant_name: str, coolant_temperature: float, air_temperature: float
-) -> tuple[Readings, np.ndarray, np.ndarray, np.ndarray]:
-    """Return the readings that have a heat, their mean coolant and air temperature, and their heat per kelvin."""
+) -> tuple[Readings, np.ndarray, np.ndarray, np.ndarray, float, list[str]]:
+    """Return the readings of heat, their mean coolant and air temperature, W/K and its step, and who is left out."""
     liquid, n = coolant(coolant_name), len(readings)
 
     def column(key: str, otherwise: float = np.nan) -> np.ndarray:
-        value = readings.values.get(key, np.full(n, np.nan))
-        return np.where(np.isfinite(value), value, otherwise)
+        return readings[key] if key in readings else np.full(n, otherwise)
 
     inlet, air = column("coolant_inlet", coolant_temperature), column("air_inlet", air_temperature)
     conductance = column("conductance")
@@ -199,7 +218,19 @@ def _radiator_heat(
         )
     if not np.any(from_heat | np.isfinite(conductance)):
         raise InputError("radiator table", "no heat", "a column of W/K, or of W with both inlet temperatures")
-    cold = np.flatnonzero((inlet <= air) & (from_heat | np.isfinite(conductance)))
+    has_heat, whole = from_heat | np.isfinite(conductance), np.isfinite(inlet) & np.isfinite(air)
+    short = readings.rows[has_heat & ~whole]
+    lines = f"{'Line' if short.size == 1 else 'Lines'} {', '.join(map(str, short[:12]))}"
+    if short.size and not np.any(has_heat & whole):
+        raise InputError(
+            "radiator table",
+            f"{lines}: heat without an inlet temperature",
+            "a line with heat and both inlet temperatures",
+            "Fill in the temperatures, or leave their column out to take one temperature for all.",
+        )
+    left_out = [f"{lines}: left out, since an inlet temperature is missing there."] if short.size else []
+    has_heat &= whole
+    cold = np.flatnonzero((inlet <= air) & has_heat)
     if cold.size:
         both = cold.size > n / 2
         raise InputError(
@@ -209,15 +240,18 @@ def _radiator_heat(
             "The columns of coolant inlet and air inlet look exchanged." if both else "Mend these lines.",
         )
     try:
-        density, _, heat_capacity, _ = liquid.checked_properties(inlet)
+        density, _, heat_capacity, _ = liquid.checked_properties(np.where(has_heat, inlet, inlet[has_heat][0]))
     except InputError as error:
         raise InputError(error.field, error.value, error.accepted, " ".join(_warm_air(readings))) from None
-    conductance = np.where(from_heat, column("heat") / (inlet - air), conductance)
+    with np.errstate(divide="ignore"):  # lines without heat may have no difference either
+        conductance = np.where(from_heat, column("heat") / (inlet - air), conductance)
     mean = inlet - 0.5 * conductance * (inlet - air) / (density * heat_capacity * readings["flow"])
-    keep = np.isfinite(conductance)
-    values = {key: value[keep] for key, value in readings.values.items()}
     mean = np.clip(mean, liquid.low, liquid.high)
-    return replace(readings, values=values, rows=readings.rows[keep]), mean[keep], air[keep], conductance[keep]
+    step = readings.steps.get("conductance", 0.0)
+    if np.any(from_heat & has_heat):
+        step = max(step, readings.steps["heat"] / float(np.median((inlet - air)[from_heat & has_heat])))
+    keep = has_heat
+    return readings.kept(keep), mean[keep], air[keep], conductance[keep], step, left_out
 
 
 def _air_flow(
@@ -228,6 +262,7 @@ def _air_flow(
     full_rpm: float | None,
     in_series: int,
     air: np.ndarray,
+    density: np.ndarray,
 ) -> tuple[np.ndarray, list[str]]:
     """Return the air flow of one position: as read, or where the fan's curve meets the core."""
     if "air_flow" in table:
@@ -239,7 +274,7 @@ def _air_flow(
         raise InputError("fan", None, "the fan the radiator was measured with, or a column of its air flow")
     turning, _, words = full_speed(table, speed, full_rpm or blower.full_rpm or None)
     unit = RadiatorUnit("radiator", base, blower, turning, in_series)
-    _, side = network.cooler_of(unit, air, air_density(air))
+    _, side = network.cooler_of(unit, air, density)
     words = [w for w in words if "affinity" not in w]
     flow = side.flow / base.positions
     if np.any(flow <= 0):

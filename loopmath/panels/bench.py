@@ -11,18 +11,16 @@ import numpy as np
 from loopmath import catalogue, fit_figures, mine, tables
 from loopmath import loop as tree
 from loopmath.checks import InputError
-from loopmath.files import read_text
+from loopmath.files import decoded, read_text
 from loopmath.laws import coolant as coolants
 from loopmath.measured import COLUMNS, Measured, measured_block, measured_fan, measured_pump, measured_radiator
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
-from loopmath.readings import read_readings
+from loopmath.readings import MOST_BYTES, read_readings
 from loopmath.solution import solved
-from loopmath.units import DISPLAY, to_si
+from loopmath.units import DISPLAY, to_si, written
 
 WIDTH, HEIGHT = 880, 400
-#: Largest table that may be loaded. [bytes]
-LARGEST = 5_000_000
 STYLE = """<style>
 .bench{display:flex;flex-flow:row wrap;align-items:flex-start;gap:6px 14px;overflow:visible}
 .bench-left{flex:1 1 284px;max-width:296px;min-width:270px;margin:0;overflow:visible}
@@ -58,8 +56,8 @@ class BenchPanel:
     def __init__(self) -> None:
         self.system, self.measured, self.failed, self.words = "metric", None, "", ""
         self.picture = ""
-        self._quiet = False
-        self.plan = mine.chosen().plan
+        self._quiet, self.named = False, {}
+        self.plan, self.trouble = mine.chosen().plan, catalogue.own_trouble()
         self.tables = {kind: read_text(tables.DATA / "readings" / f"{kind}.csv", "readings").text for kind in KINDS}
         self.view = self._arrange()
         self._choose("pump")
@@ -70,7 +68,7 @@ class BenchPanel:
         self.kind = widgets.ToggleButtons(options=KINDS, tooltip="What was measured")
         self.kind.observe(lambda change: self._quiet or self._choose(change["new"]), "value")
         self.name = self._text("Name", "Name of the new part")
-        self.like = self._choice("Like", "What is not measured is taken from this part", [])
+        self.like = self._choice("Similar to", "What is not measured is taken from this part", [])
         self.cools = self._choice("Cools", "What the block sits on", _cooled())
         self.size = self._choice("Size", "Trade size of the fan", [("120 mm", 0.12), ("140 mm", 0.14), ("200 mm", 0.2)])
         self.fan = self._choice("Fans on it", "The fan it was measured with", [])
@@ -78,6 +76,7 @@ class BenchPanel:
         self.liquid = self._choice("Coolant", "What flowed while it was measured", liquids)
         self.warm = self._text("Coolant at", "Its temperature, where the table does not say")
         self.speed = self._text("Speed", "Share of full speed, where the table does not say")
+        self.height = self._text("Height", "Height above the sea it was measured at: air is thinner up there")
         self.price = self._text("Price", "In your own currency; may be left out")
         self.table = widgets.Textarea(
             continuous_update=True, tooltip="Paste a table: header with units, a reading a line"
@@ -85,7 +84,7 @@ class BenchPanel:
         self.table.observe(self._moved, "value")
         self.upload = widgets.FileUpload(accept=".csv,.txt,.tsv", multiple=False, description="Load a CSV file")
         self.upload.observe(lambda change: self._load(change["new"]), "value")
-        keep = widgets.Button(description="Keep as my part", tooltip="Write it into your own parts file")
+        keep = widgets.Button(description="Save as my part", tooltip="Write it into your own parts file")
         keep.on_click(lambda _: self.keep())
         self.units = widgets.ToggleButtons(
             options=[("metric", "metric"), ("US", "us")], tooltip="Units of what is shown"
@@ -116,17 +115,18 @@ class BenchPanel:
         self._quiet = True
         try:
             self.table.value = self.tables[kind]
-            self.name.value = f"measured {kind}"
+            self.name.value, self.price.value = self.named.get(kind, (f"measured {kind}", ""))
             self.like.options = [(f"{n}", n) for n in catalogue.names(kind)]
             self.like.value = START[kind]
             self.fan.options = catalogue.names("fan")
             self.fan.value = "radiator fan 120 mm, 2000 rpm"
-            self.warm.value, self.speed.value, self.price.value = WARM[kind], "100 %", ""
+            self.warm.value, self.speed.value = WARM[kind], "100 %"
+            self.height.value = str(written(float(self.plan.height), "length", "120 m"))
             shown = {
                 "pump": [self.like, self.speed],
                 "block": [self.like, self.cools, self.liquid, self.warm],
-                "radiator": [self.like, self.fan, self.liquid, self.warm, self.speed],
-                "fan": [self.size, self.speed],
+                "radiator": [self.like, self.fan, self.liquid, self.warm, self.speed, self.height],
+                "fan": [self.size, self.speed, self.height],
             }
             self.options.children = shown[kind]
         finally:
@@ -138,6 +138,7 @@ class BenchPanel:
     def _moved(self, _: Any) -> None:
         if not self._quiet:
             self.tables[self.kind.value] = self.table.value
+            self.named[self.kind.value] = (self.name.value, self.price.value)
             self.words = ""
             self._work()
 
@@ -145,18 +146,11 @@ class BenchPanel:
         """Take the table of a file; it is read, never written."""
         if not files:
             return
-        raw = bytes(files[0]["content"])
+        name, raw = files[0]["name"], bytes(files[0]["content"])
         try:
-            if len(raw) > LARGEST:
-                raise InputError("file", f"{len(raw) / 1e6:.1f} MB", f"a table of at most {LARGEST / 1e6:g} MB")
-            try:
-                self.table.value = raw.decode("utf-8-sig")
-            except UnicodeDecodeError:
-                raise InputError(
-                    "file", files[0]["name"], "text in UTF-8", "Save it as UTF-8 and load it again."
-                ) from None
+            self.table.value = decoded(raw, "table file", name, MOST_BYTES, sixteen=True)
         except InputError as problem:
-            self.failed = page.problem_html(problem)
+            self.failed = _problem_html(problem)
             self._show()
 
     def keep(self) -> None:
@@ -194,12 +188,12 @@ class BenchPanel:
             warm = to_si("coolant at", self.warm.value, "temperature")
         else:
             speed = to_si("speed", self.speed.value, "share")
+        if kind in ("radiator", "fan"):
+            beside["height"] = to_si("height", self.height.value, "length")
         if kind == "pump":
             return measured_pump(readings, name, like=self.like.value, speed=speed, **beside)
         if kind == "fan":
-            like = min(
-                (catalogue.part("fan", n) for n in catalogue.names("fan")), key=lambda f: abs(f.size - self.size.value)
-            )
+            like = catalogue.fan_of_size(None, self.size.value)
             return measured_fan(readings, name, self.size.value, like=like, speed=speed, **beside)
         liquid = self.liquid.value
         if kind == "block":
@@ -221,8 +215,10 @@ class BenchPanel:
         self._show()
 
     def _show(self) -> None:
-        head = self.words or (
-            "No fit for this table; the last picture stays faint behind." if self.failed else self._in_the_loop()
+        head = (
+            self.words
+            or self.trouble
+            or ("No fit for this table; the last picture stays faint behind." if self.failed else self._in_the_loop())
         )
         over = f'<div class="gl-words" role="alert">{self.failed}</div>' if self.failed else ""
         said = "" if self.failed or self.measured is None else self._said()
@@ -302,8 +298,6 @@ def _takes(unit: Any, kind: str, part: Any) -> bool:
         return isinstance(unit, tree.RadiatorUnit) and unit.fan is not None and abs(unit.fan.size - part.size) < 1e-6
     if unit.slot != kind:
         return False
-    if kind == "radiator":
-        return hasattr(unit.radiator, "fan_size")
     return kind != "block" or unit.block.cools == part.cools
 
 

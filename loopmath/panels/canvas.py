@@ -33,6 +33,8 @@ _UP = {
     "baseline": lambda high, below: 0.0,
     "center_baseline": lambda high, below: (below - high) / 2,
 }
+#: Dots to the inch -> kept pieces and words: every picture of a session draws with the same ones.
+_KEPT: dict[float, tuple[dict, dict]] = {}
 _PIECE = re.compile(r"[0-9.,\u2212-]|[^0-9.,\u2212-]+")
 
 
@@ -41,7 +43,7 @@ class _Renderer(RendererAgg):
 
     def __init__(self, width, height, dpi):
         super().__init__(width, height, dpi)
-        self._pieces, self._words = {}, {}
+        self._pieces, self._words = _KEPT.setdefault(dpi, ({}, {}))
 
     def get_text_width_height_descent(self, s, prop, ismath):
         """Return the size of a string, from its kept pieces where it is plain."""

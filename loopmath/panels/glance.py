@@ -132,8 +132,6 @@ class GlancePanel:
     def _radiator_controls(self, unit: tree.RadiatorUnit) -> list:
         radiator, name = unit.radiator, unit.name
         short = name.removesuffix(" radiator")
-        if not hasattr(radiator, "fan_size"):
-            return []
         return [
             self._slider(f"{name}.positions", _first_up(f"{short}: positions"), 1, 4, radiator.positions),
             self._lengths(f"{name}.fan_size", "Fan size", SIZES, radiator.fan_size),
@@ -175,17 +173,16 @@ class GlancePanel:
             self._part_choice(f"{u.name}.block", _first_up(f"{label}: block"))
             for u, label in zip(sources, labels, strict=True)
         ]
-        cores = [u for u in radiators if hasattr(u.radiator, "fan_size")]
-        for u, label in zip(cores, _labels([u.name for u in cores]), strict=True):
+        for u, label in zip(radiators, _labels([u.name for u in radiators]), strict=True):
             more.append(self._part_choice(f"{u.name}.radiator", _first_up(f"{label}: core")))
         if fans:
             more.append(self._part_choice("fan", "Fans"))
-        if cores:
+        if radiators:
             metals = [("copper", "copper"), ("aluminium", "aluminium 6000 series")]
-            now = cores[0].radiator.metal
+            now = radiators[0].radiator.metal
             metals += [(now, now)] if now not in dict(metals).values() else []
-            words = _first_up(f"{_labels([u.name for u in cores])[0]}: metal")
-            more.append(self._choice(f"{cores[0].name}.metal", words, metals, now, widgets.Dropdown))
+            words = _first_up(f"{_labels([u.name for u in radiators])[0]}: metal")
+            more.append(self._choice(f"{radiators[0].name}.metal", words, metals, now, widgets.Dropdown))
         coolant = [self._choice("coolant", "Coolant", liquids, plan.coolant.name, widgets.Dropdown)]
         groups = [("Pump and loop", pump_and_loop), ("Radiator and air", air), ("Heat", heat), ("Coolant", coolant)]
         boxes = [page.group(title, children) for title, children in groups if children]
@@ -253,9 +250,6 @@ class GlancePanel:
 
     def _control(self, setting: str) -> Control | None:
         return next((c for c in self.controls if c.setting == setting), None)
-
-    def _widget(self, setting: str) -> Any:
-        return next((c.widget for c in self.controls if c.setting == setting), None)
 
     def _set_quietly(self, control: Control, value: Any) -> None:
         """Put a control where its part has it: it says nothing of its own until it is moved again."""
@@ -368,7 +362,9 @@ class GlancePanel:
             words = saved.words
             self.plan = reloaded(plan, saved)
             self._start_from_here()
-            if before is None or saved.path.resolve() != before.path.resolve():
+            # A copy of an example is chosen instead of it; a choice that only cannot be opened now is kept.
+            elsewhere = before is None or saved.path.resolve() != before.path.resolve()
+            if elsewhere and mine.chosen_path() in (None, before and before.path):
                 mine.choose(saved.path)
                 words += " Every page opens it from now on."
         except InputError as problem:

@@ -14,7 +14,7 @@ from loopmath.draft import KINDS, Draft
 from loopmath.laws import coolant as coolants
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
-from loopmath.planfile import ANY_PART, PARTS, SECTIONS, Field
+from loopmath.planfile import ANY_PART, PARTS, SECTIONS, TUBES, Field
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
@@ -61,7 +61,7 @@ FIRST = (
     ("coolant", "price_per_litre", "A litre costs", "In your own currency"),
     ("limits", "coolant", "Coolant at most", "The warmest coolant you accept"),
     ("limits", "sound", "Sound at most", "The loudest you accept, in dB"),
-    ("limits", "money", "Money at most", "What the parts may cost"),
+    ("limits", "budget", "Budget", "What the parts may cost"),
     ("limits", "currency", "Currency", "Such as EUR"),
     ("tube", "part", "Tube", "What a run is made of unless it says otherwise"),
     ("tube", "fitting_metal", "Fittings' metal", "What the coolant touches in the fittings"),
@@ -69,12 +69,16 @@ FIRST = (
 #: Label of a line of [parts.NAME]; a line not named here is left to the file.
 LABELS = {
     "speed": "Speed",
-    "typical_heat": "Usual heat",
+    "typical_heat": "Typical heat",
     "peak_heat": "Peak heat",
     "limit": "Limit",
     "fan_speed": "Fan speed",
     "air": "Air from",
     "count": "How many",
+    "length": "Length",
+    "bends": "Bends in it",
+    "fittings": "90° fittings",
+    "purpose": "Purpose",
 }
 
 
@@ -83,9 +87,9 @@ PAGES = (
     "The plan",
     "The order of flow",
     "What is cooled",
-    "Pump and tank",
+    "Pump and reservoir",
     "Radiators",
-    "Valves and parts in the line",
+    "Fittings, valves, in-line parts",
 )
 KINDS_ON_PAGES = (("block",), ("pump", "reservoir"), ("radiator",), ("fitting", "inline"))
 
@@ -112,6 +116,9 @@ class PlannerPanel:
         self.solution: Solution | None = None
         self.fields: dict[tuple, Any] = {}
         self._quiet = False
+        self._last: dict = {}  # what the file said while it was a TOML document last
+        self._built: list = []
+        self._entry = 0
         self.draft, self.words = self._first(path)
         self.view = self._arrange()
         self._show(anew=True)
@@ -133,7 +140,8 @@ class PlannerPanel:
         """Return which plan it is, and whether other pages can open it."""
         title, path = draft.fields().get("title"), draft.origin.path
         words = mine.called(title if isinstance(title, str) else "Untitled plan", path)
-        return words if draft.plan is not None else f"{words} {_wrong(draft)}"
+        trouble = catalogue.own_trouble()
+        return " ".join(filter(None, (words, _wrong(draft) if draft.plan is None else "", trouble)))
 
     # -------------------------------------------------------------------------------------------------- layout
 
@@ -245,8 +253,17 @@ class PlannerPanel:
         self.name = widgets.Text(description="Called", placeholder="a name of your own")
         add = self._button("Add behind the chosen one", "Put it in with the first part of its kind", self._add)
         series = self._button("Blocks in series", "One after another", lambda: self.draft.lay_out("series"))
-        side = self._button("Blocks side by side", "Between two tees", lambda: self.draft.lay_out("parallel"))
-        return [self.entries, widgets.HBox(buttons), self.kind, self.name, add, widgets.HBox([series, side])]
+        side = self._button("Blocks in parallel", "Between two tees", lambda: self.draft.lay_out("parallel"))
+        self.entry_box, self._entry_of = widgets.VBox(), None
+        return [
+            self.entries,
+            widgets.HBox(buttons),
+            self.entry_box,
+            self.kind,
+            self.name,
+            add,
+            widgets.HBox([series, side]),
+        ]
 
     # ----------------------------------------------------------------------------------------- what a user does
 
@@ -256,7 +273,7 @@ class PlannerPanel:
         try:
             do()
         except InputError as problem:
-            self.words = str(problem)
+            self.words = _said(problem)
         self._show(anew=True)
 
     def _put(self, place: tuple, typed: Any) -> None:
@@ -265,10 +282,23 @@ class PlannerPanel:
             value = None
         self.words = ""
         try:
-            self.draft.put(place, value)
+            self.draft.put(place, value, self._fans_that_fit(place, value))
         except InputError as problem:
-            self.words = str(problem)
+            self.words = _said(problem)
         self._show()
+
+    def _fans_that_fit(self, place: tuple, value: Any) -> dict:
+        """Return the fans that go with a radiator of another fan size."""
+        part = self.draft.fields().get("parts", {}).get(place[1]) if place[0] == "parts" else None
+        if not isinstance(part, dict) or part.get("kind") != "radiator" or place[-1] != "part":
+            return {}
+        try:
+            core, fan = catalogue.part("radiator", value), catalogue.part("fan", part.get("fan"))
+        except InputError:
+            return {}
+        if abs(core.fan_size - fan.size) < 1e-6:
+            return {}
+        return {(*place[:-1], "fan"): catalogue.fan_of_size(fan, core.fan_size).name}
 
     def _typed(self, text: str) -> None:
         self.words = ""
@@ -280,9 +310,6 @@ class PlannerPanel:
         self._last = self.draft.fields() or self._last
         return self._last
 
-    _last: dict = {}
-    _built: list = []
-
     def _structure(self) -> list:
         """Return what the form's fields depend on."""
         parts = self._document().get("parts", {})
@@ -290,25 +317,40 @@ class PlannerPanel:
         kinds = [(name, t.get("kind") if isinstance(t, dict) else None) for name, t in described]
         return [(name, kind if isinstance(kind, str) else None) for name, kind in kinds]
 
+    def _show_entry(self) -> None:
+        """Give the chosen run or dead leg its fields."""
+        order = self._document().get("loop", {})
+        order = order.get("order") if isinstance(order, dict) else None
+        entry = order[self._entry] if isinstance(order, list) and self._entry < len(order) else None
+        kind = next((k for k in TUBES if isinstance(entry, dict) and k in entry), None)
+        now = (self._entry, kind)
+        if now == self._entry_of:
+            return
+        self._entry_of = now
+        self.fields = {place: widget for place, widget in self.fields.items() if place[0] != "loop"}
+        made, place = [], ("loop", "order", self._entry)
+        for line in TUBES[kind][1] if kind else ():
+            if line.key in LABELS:
+                options = list(line.known()) if line.known is not None else None
+                made.append(self._field((*place, line.key), LABELS[line.key], options))
+        if kind:
+            tubes = [("the plan's tube", None), *((name, name) for name in self._names("tube"))]
+            made.append(self._field((*place, "part"), "Tube", tubes))
+        self.entry_box.children = made
+
     def _move(self, by: int) -> None:
-        at = self.draft.move(self._chosen_entry(), by)
-        self._entry = at
+        self._entry = self.draft.move(self._entry, by)
 
     def _remove(self) -> None:
-        self.draft.remove(self._chosen_entry())
+        self.draft.remove(self._entry)
 
     def _add(self) -> None:
-        at = self._chosen_entry()
-        self.draft.add(self.kind.value, self.name.value, at)
-        self._entry = at + 1
-
-    def _chosen_entry(self) -> int:
-        return self._entry
+        self.draft.add(self.kind.value, self.name.value, self._entry)
+        self._entry += 1
 
     def _note_entry(self, index: int | None) -> None:
         self._entry = index or 0
-
-    _entry = 0
+        self._show()
 
     def undo(self) -> None:
         """Take the last change back."""
@@ -326,13 +368,13 @@ class PlannerPanel:
         try:
             kept = ""
             if self.draft.changed:
-                kept = f" What you had changed was saved first. {self.draft.save().words}"
+                kept = f" What you had changed is kept. {self.draft.keep_aside().words}"
             self.draft, self._last, self._entry = Draft.opened(path), {}, 0
             self._new_file_box()
             mine.choose(path)
             self.words = f"{self._called(self.draft)} Every page opens it from now on.{kept}"
         except InputError as problem:
-            self.words = str(problem)
+            self.words = _said(problem)
         self._show(anew=True)
 
     def _change_units(self, system: str) -> None:
@@ -367,11 +409,17 @@ class PlannerPanel:
         self.chooser.value = next(p for _, p in options if p.resolve() == path.resolve())
 
     def _fill_form(self) -> None:
+        if self.draft.plan is not None:
+            self.entries.options = self.draft.order()
+            self.entries.index = min(self._entry, len(self.entries.options) - 1)
+            self._entry = self.entries.index or 0
         document = self._document()
+        self._show_entry()
         for place, widget in self.fields.items():
             said: Any = document
             for step in place:
-                said = said.get(step) if isinstance(said, dict) else None
+                listed = isinstance(said, list) and isinstance(step, int) and step < len(said)
+                said = said.get(step) if isinstance(said, dict) else said[step] if listed else None
             if isinstance(said, dict):
                 said = said.get("part")
             usual = self._catalogue_price(place[1]) if place[-1] == "price" else _default(place, document)
@@ -381,9 +429,6 @@ class PlannerPanel:
             else:
                 widget.placeholder = "" if usual is None else str(usual)
                 widget.value = said or ""
-        if self.draft.plan is not None:
-            self.entries.options = self.draft.order()
-            self.entries.index = min(self._entry, len(self.entries.options) - 1)
 
     def _catalogue_price(self, name: str) -> str | None:
         """Return what a part costs if the plan says nothing of it."""
@@ -415,17 +460,20 @@ class PlannerPanel:
 
     def _drawing_html(self) -> str:
         if self.draft.plan is None or self.solution is None:
-            head = "The file has something in it that is not accepted; the last drawing stays faint behind."
+            behind = "; the last drawing stays faint behind" if self.picture else ""
+            head = f"The file has something in it that is not accepted{behind}."
         else:
             head = page.headline(self.solution, self.system)
             at_peak = self._peak_words()
             head += f" {at_peak}" if at_peak else ""
         faint = " gl-problem" if self.draft.plan is None else ""
         below = '<div class="gl-why">The loop goes on below: scroll inside the drawing.</div>' if self.more else ""
+        room = "" if self.picture else ' style="min-height:260px"'
         return (
             f'<div class="gl-head" style="min-height:22px">{page.unbroken(escape(head))}</div>'
-            f'<div class="plan-stage"><div class="plan-drawing gl-picture{faint}" tabindex="0" aria-label="The loop">'
-            f"{self.picture}</div>{self._problems_html()}</div>{below}"
+            f'<div class="plan-stage"{room}>'
+            f'<div class="plan-drawing gl-picture{faint}" tabindex="0" aria-label="The loop">{self.picture}</div>'
+            f"{self._problems_html()}</div>{below}"
         )
 
     def _peak_words(self) -> str:
@@ -446,14 +494,15 @@ class PlannerPanel:
             return ""
         rows = "".join(f"<li>{_problem_html(p)}</li>" for p in self.draft.problems)
         many = len(self.draft.problems)
-        words = f"{many} problem{'s' * (many > 1)} in the file; Undo takes the last change back."
+        back = "; Undo takes the last change back" if self.draft.steps else ""
+        words = f"{many} problem{'s' * (many > 1)} in the file{back}."
         return f'<div class="gl-words" role="alert"><b>{words}</b><ul class="plan-problems">{rows}</ul></div>'
 
     def _said_html(self) -> str:
         if self.draft.plan is None:
             return ""
         items = parts_list.parts_list(self.draft.plan)
-        money, limit = self.draft.plan.currency, self.draft.plan.money_limit
+        money, limit = self.draft.plan.currency, self.draft.plan.budget
         words = f"Parts: {float(parts_list.cost(items)):.0f} {money}".strip()
         words += f" of {limit:.0f}" if limit is not None else ""
         missing = parts_list.unpriced(items)
@@ -477,9 +526,14 @@ def planner(path: Path | None = None) -> PlannerPanel:
 def _problem_html(problem: InputError) -> str:
     line = getattr(problem, "line", None)
     where = f"<b>line {line}</b> " if line else ""
-    said = _in_words(problem.value)
-    said = said if len(said) < 80 else said[:77] + "…"
-    return f"{where}{escape(f'{problem.field}: {said}. Accepted: {problem.accepted}. {problem.remedy}')}"
+    return f"{where}{escape(_said(problem))}"
+
+
+def _said(problem: InputError) -> str:
+    """Return a problem in one line: where, what stands there, what is accepted, what to do."""
+    value = _in_words(problem.value)
+    value = value if len(value) < 80 else value[:77] + "…"
+    return f"{problem.field}: {value}. Accepted: {problem.accepted}. {problem.remedy}".strip()
 
 
 def _in_words(value: Any) -> str:
@@ -497,6 +551,8 @@ def _wrong(draft: Draft) -> str:
 
 def _lines(place: tuple, document: dict) -> tuple[Field, ...]:
     """Return the lines the file may have beside a place."""
+    if place[0] == "loop":
+        return tuple(line for _, lines in TUBES.values() for line in lines)
     if place[0] == "parts":
         part = document.get("parts", {}).get(place[1], {})
         kind = part.get("kind") if isinstance(part, dict) else None
@@ -524,7 +580,7 @@ def _choose(widget: widgets.Dropdown, said: Any) -> None:
 
 def _as_typed(place: tuple, typed: Any) -> Any:
     """Return plain numbers as such: a price is 72, not the text "72"."""
-    if place[-1] in ("price", "price_per_litre", "money", "count") and isinstance(typed, str):
+    if place[-1] in ("price", "price_per_litre", "budget", "count") and isinstance(typed, str):
         try:
             number = float(typed)
         except ValueError:

@@ -9,9 +9,9 @@ import math
 import numpy as np
 import pytest
 from outside import reference_loop as reference
-from reference_case import COOLANTS, reference_plan
+from reference_case import COOLANTS, PowerRadiator, Resistance, reference_plan
 
-from loopmath import loop, network, parts, radiator
+from loopmath import loop, network, parts
 from loopmath.laws import pipeflow
 from loopmath.laws.coolant import Coolant, coolant
 from loopmath.loss import Loss, area_of
@@ -54,7 +54,7 @@ def answer_of(*items, density=1000.0, viscosity=1e-3, friction="churchill"):
 def head_loss(name, metres_per_flow2, flow_unit=LITRES_PER_MINUTE, density=1000.0):
     """Return a part that takes k Q² metres of head, Q in the unit of which `flow_unit` are one m3/s."""
     pascal = metres_per_flow2 * flow_unit**2 * density * GRAVITY
-    return loop.Resistance(name, Loss(fixed_quadratic=pascal))
+    return Resistance(name, Loss(fixed_quadratic=pascal))
 
 
 # ------------------------------------------------------------------------------------- the reference loop
@@ -230,7 +230,7 @@ def test_three_pipes_in_series_with_friction_factors_given():
     # A pump of the package gives 10 L/s at most, so a thousandth of the flow is asked for.
     scale = 1e3
     items = [
-        loop.Resistance(f"pipe {n}", Loss(quadratic=scale**2 * f * length / bore / (2 * area_of(bore) ** 2)))
+        Resistance(f"pipe {n}", Loss(quadratic=scale**2 * f * length / bore / (2 * area_of(bore) ** 2)))
         for n, (f, length, bore) in enumerate(pipes)
     ]
     # A head that hardly falls with flow stands in for the level of a lake.
@@ -312,14 +312,14 @@ def test_single_tube_takes_the_printed_pressure(
 
 def test_coolant_rise_of_300_w_in_one_litre_a_minute():
     """Energy balance with IAPWS water at 30 degC: 4.325 K (computed); to 0.3 %."""
-    big = radiator.MeasuredRadiator("big", 1e5, 1.0, 0.0, 1e6, 6e-5, 0.0, Loss(), air_heat_per_volume=1e4)
+    big = PowerRadiator("big", 1e5, 1.0, 0.0, 1e6, 6e-5, 0.0, Loss(), air_heat_per_volume=1e4)
     block = parts.Block("block", "anything", 0.0, 0.0, 0.0, 0.0)
     plan = Plan(
         "rise",
         loop.Series(
             loop.PumpUnit("pump", parts.Pump("pump", 4.0, 1 / LITRES_PER_MINUTE / math.sqrt(0.5), 2.0)),
             # Half the head at 1 L/min: 2 m of the coolant, so that its density does not matter.
-            loop.Resistance("loop", Loss(quadratic=2.0 * GRAVITY * LITRES_PER_MINUTE**2)),
+            Resistance("loop", Loss(quadratic=2.0 * GRAVITY * LITRES_PER_MINUTE**2)),
             loop.Source("block", block, 300.0),
             loop.RadiatorUnit("radiator", big, fan=None, air_flow_each=1.0),
         ),
