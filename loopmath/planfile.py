@@ -1,7 +1,7 @@
 """
-A user's plan file: one TOML document in, one plan out, every problem told at once; and back into the file.
+A user's plan file: one TOML document in, one plan out, every problem told at once.
 
-What a document may hold stands once, in `SECTIONS` and `PARTS`; it is read and written from there.
+What a document may hold stands once, in `SECTIONS` and `PARTS`; `plansave` writes from there.
 """
 
 from collections.abc import Callable, Iterable

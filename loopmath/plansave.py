@@ -1,5 +1,6 @@
 """A plan back into its file: what the file is to say, and only that much of the text changed."""
 
+import os
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -222,7 +223,7 @@ def save_plan(plan: Plan, path: str | Path | None = None) -> Saved:
     path = Path(path) if path is not None else plan.origin.path
     text, own = text_of(plan), None
     if plan.origin is not None:
-        own = plan.origin if path.resolve() == plan.origin.path.resolve() else None
+        own = plan.origin if os.path.realpath(path) == os.path.realpath(plan.origin.path) else None
         text = ("\ufeff" if plan.origin.marked else "") + text
     return save_over(path, text, own, "plan file")
 

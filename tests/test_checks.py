@@ -1,10 +1,12 @@
 """What is refused is refused in words: which field, which value, what is accepted, what to do."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from loopmath import catalogue
 from loopmath.checks import InputError, OutOfRange, between, number, one_of, positive
 
 
@@ -124,3 +126,11 @@ def test_a_name_near_nothing_is_told_every_name():
 def test_what_is_no_name_is_refused_in_words(value):
     with pytest.raises(InputError, match=r"Accepted: .*series"):
         one_of("layout", value, ("series", "parallel"))
+
+
+@pytest.mark.parametrize("kind", ["measured", "measured_air"])
+def test_a_range_that_ends_before_it_begins_is_refused(kind):
+    core = catalogue.part("radiator", catalogue.names("radiator")[0])
+    assert replace(core, **{f"{kind}_from": 1e-4, f"{kind}_to": 1e-4})
+    with pytest.raises(OutOfRange, match=f"{kind.replace('_', ' ')} from"):
+        replace(core, **{f"{kind}_from": 2e-4, f"{kind}_to": 1e-4})

@@ -141,3 +141,19 @@ def test_a_measured_pump_is_dashed_where_it_was_not_measured():
     assert dashed.min() == 0.0
     point.update(loopmath.solve(plan))
     assert np.all(np.isnan(point.guessed.get_ydata()))
+
+
+def test_a_name_with_dollar_signs_is_drawn_as_it_is_written():
+    plan = loopmath.demo_plan()
+    change = {"processor": r"CPU $\frac{$", "graphics card": "chip ($60 used, $90 new)"}
+    plan = plan.with_loop(lambda leaf: replace(leaf, name=change.get(leaf.name, leaf.name)))
+    solution = loopmath.solve(plan)
+    with style.look():
+        figure = Figure(figsize=(6, 4))
+        FigureCanvasAgg(figure)
+        figures.HeadShares(figure.add_subplot(211)).update(solution)
+        figures.Ladder(figure.add_subplot(212), solution).update(solution)
+        figure.canvas.draw()
+    drawn = [label.get_text() for ax in figure.axes for label in (*ax.texts, *ax.get_xticklabels())]
+    assert any("$60 used" in text for text in drawn)
+    assert any(r"$\frac{$" in text for text in drawn)

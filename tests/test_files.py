@@ -273,3 +273,10 @@ def test_the_users_folder_is_beside_the_notebooks_or_where_it_is_said_to_be(monk
 def test_the_tests_do_not_see_the_users_own_files():
     assert own_folder() != tables.DATA.parent / "workbook" / "mine"
     assert own_folder().is_dir()
+
+
+def test_a_sign_left_by_a_page_that_broke_off_holds_a_file_for_a_moment_only(tmp_path, monkeypatch):
+    monkeypatch.setattr(files, "HELD", 0.05)
+    (tmp_path / ".plan.toml.held").touch()
+    assert save_over(tmp_path / "plan.toml", "x = 1\n", None, "plan file").path.read_text() == "x = 1\n"
+    assert [p.name for p in tmp_path.iterdir()] == ["plan.toml"]

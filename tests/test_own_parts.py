@@ -1,5 +1,6 @@
 """The user's own parts: kept in a file that reads as it was written, offered everywhere, carried along by plans."""
 
+import threading
 from dataclasses import fields, replace
 
 import pytest
@@ -249,3 +250,17 @@ def test_a_plan_can_be_saved_after_a_part_it_only_named_is_gone(own, tmp_path):
     save_plan(plan.set(room_air=30.0))
     assert described(load_plan(file)) == described(plan.set(room_air=30.0))
     assert "# mine" in file.read_text(encoding="utf-8")
+
+
+def test_two_pages_that_keep_parts_at_once_lose_none(own):
+    def keep(page):
+        for number in range(6):
+            keep_part("pump", replace(PUMP, name=f"pump {number} of page {page}"))
+
+    pages = [threading.Thread(target=keep, args=(page,)) for page in range(3)]
+    for page in pages:
+        page.start()
+    for page in pages:
+        page.join()
+    assert len(catalogue.own_parts()) == 18
+    assert sorted(path.name for path in own.iterdir()) == ["parts.toml"]

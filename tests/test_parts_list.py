@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from loopmath import catalogue, load_plan, parts_list, tables
+from loopmath import InputError, catalogue, load_plan, parts_list, tables
 from loopmath import loop as tree
 from loopmath.parts_list import cost, end_fitting, unpriced
 
@@ -227,3 +227,19 @@ def test_the_table_closes_with_the_sum():
 def test_without_a_currency_the_table_names_none():
     table = parts_list.table(replace(example("podcast_booth"), currency=""))
     assert list(table.columns)[-2:] == ["price", "together"]
+
+
+def test_a_tee_inside_a_branch_that_splits_nothing_counts_whole():
+    plan = example("grading_suite")
+    tee = tree.Fittings("gauge tee", catalogue.part("fitting", "tee, through the run"))
+    (group,) = (i for i in plan.loop.items if isinstance(i, tree.Parallel))
+    longer = tree.Parallel(tree.Series(*group.branches[0].items, tee), *group.branches[1:])
+    plan = replace(plan, loop=tree.Series(*(longer if i is group else i for i in plan.loop.items)))
+    assert lines(plan)["tee, through the run"].amount == 1.0  # of nickel; those of the dead legs are of brass
+    assert lines(plan)["tee, into the branch"].amount == 2.0  # two branches split and join once
+
+
+def test_a_table_of_several_designs_is_refused_in_words():
+    plan = example("reading_cube").set(**{"radiator.positions": np.array([1.0, 2.0])})
+    with pytest.raises(InputError, match="one design"):
+        parts_list.table(plan)

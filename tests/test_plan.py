@@ -342,3 +342,32 @@ def test_a_setting_needs_the_part_it_sets():
         small.set(radiator="4 x 120 mm, slim, medium fins")
     with pytest.raises(InputError, match="a loop with tube runs"):
         small.set(fittings=3)
+
+
+def test_a_radiator_of_another_shape_forgets_what_was_measured_in_every_design_alike():
+    plan = demo_plan()
+    unit = plan.units(tree.RadiatorUnit)[0]
+    core = replace(
+        unit.radiator, linear=2.5e7, quadratic=4e11, measured_from=1e-5, measured_to=9e-5, measured_air_to=0.02
+    )
+    plan = plan.set(**{"front radiator.radiator": core})
+    assert plan.units(tree.RadiatorUnit)[0].radiator.linear == 2.5e7
+    for field in ("positions", "fan_size", "depth", "fins_per_inch", "tube_rows", "passes", "tube_height", "frame"):
+        now = getattr(core, field)
+        for value in (now, np.array([now, now])) if field != "fan_size" else (now,):
+            changed = plan.set(**{f"front radiator.{field}": value}).units(tree.RadiatorUnit)[0].radiator
+            left = (
+                changed.linear,
+                changed.quadratic,
+                changed.measured_from,
+                changed.measured_to,
+                changed.measured_air_to,
+            )
+            assert left == (None,) * 5, field
+            assert changed.louvre_heat == core.louvre_heat
+
+
+def test_a_peak_below_the_typical_heat_does_not_cool_the_plan_down():
+    plan = demo_plan().set(**{"processor.heat": 250.0})
+    peak = {u.name: u.heat for u in plan.at_peak().units(tree.Source)}
+    assert peak == {"processor": 250.0, "graphics card": 340.0}

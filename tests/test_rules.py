@@ -373,3 +373,42 @@ def test_units_of_the_reader_change_the_words_and_not_the_warnings():
     assert [row.quantity for row in metric] == [row.quantity for row in us]
     assert any(row.value.endswith("K") for row in metric)
     assert not any(row.value.endswith((" K", "°C", "L/min", "m/s")) for row in us)
+
+
+def test_a_metal_beside_the_plan_is_judged_with_its_parts():
+    plan = replace(demo_plan(), also_wetted=("aluminium 6000 series",))
+    first = solve(plan).warnings.iloc[0]
+    assert (first.signal, first.quantity) == ("danger", "aluminium with a copper-family metal")
+
+
+def test_a_measured_machine_that_stands_is_followed_nowhere():
+    plan = demo_plan()
+    (pump,) = plan.units(tree.PumpUnit)
+    idle = replace(pump, name="idle", speed=0.1, pump=replace(pump.pump, measured_from=0.0, measured_to=1e-4))
+    assert float(idle.pump.turning(idle.speed)) == 0.0
+    twin = replace(plan, loop=tree.Series(*plan.loop.items, idle))
+    values = [f.value for f in solve(twin).facts if f.where == "idle" and "measured" in f.quantity]
+    assert len(values) == 2
+    assert np.all(np.isnan(values))
+
+
+def test_a_pump_is_judged_at_the_speed_it_turns_at_and_air_by_the_position():
+    plan = demo_plan()
+    (pump,) = plan.units(tree.PumpUnit)
+    part = replace(pump.pump, measured_from=0.0, measured_to=0.009)
+    solution = solve(plan.set(**{"pump.pump": part, "front radiator.fans_in_series": 2}))
+    facts = {(f.where, f.quantity): f.value for f in solution.facts}
+    assert float(facts["pump", "flow over what was measured"]) == pytest.approx(float(solution.flow.m) / 0.7, rel=1e-12)
+    core = replace(plan.units(tree.RadiatorUnit)[0].radiator, measured_air_from=0.0, measured_air_to=0.9)
+    double = solve(plan.set(**{"front radiator.radiator": core, "front radiator.fans_in_series": 2}))
+    each = double.airs["front radiator"].flow / 3  # three positions, whatever stands on either face
+    (fact,) = (f for f in double.facts if f.quantity == "air flow over what was measured")
+    assert float(fact.value) == pytest.approx(float(each), rel=1e-12)
+
+
+def test_half_a_percent_beyond_a_reading_is_no_other_flow():
+    solution = solve(measured())
+    at = float(solution.flow.m)
+    for beyond, said in ((1.004, 0), (1.006, 1)):
+        found = solve(measured("graphics card block", measured_to=at / beyond)).warnings
+        assert sum(found["quantity"] == "flow over what was measured") == said

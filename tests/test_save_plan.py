@@ -611,3 +611,19 @@ def test_a_file_that_went_is_written_anew(tmp_path):
     file.parent.rmdir()
     assert save_plan(plan).path == file
     assert file.read_bytes() == ODD.encode()
+
+
+@each_example
+def test_an_example_is_not_written_without_a_path_of_ones_own(path, tmp_path):
+    before = path.read_bytes()
+    with pytest.raises(InputError, match="Examples are never written"):
+        save_plan(load_plan(path).set(pump_speed="61 %"))
+    assert path.read_bytes() == before
+    assert save_plan(load_plan(path).set(pump_speed="61 %"), tmp_path / "mine.toml").path == tmp_path / "mine.toml"
+
+
+def test_a_link_that_leads_to_itself_gives_way_to_the_plan(tmp_path):
+    link = tmp_path / "plan.toml"
+    link.symlink_to(link)
+    assert save_plan(demo_plan(), link).path == link
+    assert load_plan(link).title == demo_plan().title
