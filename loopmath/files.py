@@ -1,6 +1,7 @@
 """The user's files: read whole and in words, written whole or not at all, never over somebody else's change."""
 
 import codecs
+import difflib
 import hashlib
 import os
 import tempfile
@@ -79,7 +80,9 @@ def read_text(path: str | Path, what: str, largest: int = LARGEST, sixteen: bool
         _check_size(path.stat().st_size, what, str(path), largest)
         raw = path.read_bytes()
     except FileNotFoundError:
-        raise InputError(what, str(path), "a file that exists") from None
+        beside = [p.name for p in path.parent.glob("*")] if path.parent.is_dir() else []
+        near = ", ".join(difflib.get_close_matches(path.name, beside))
+        raise InputError(what, str(path), "a file that exists", f"Near it: {near}." if near else "") from None
     except (OSError, ValueError) as fault:
         if isinstance(fault, InputError):
             raise

@@ -287,15 +287,15 @@ def test_an_element_is_moved_in_the_order(plan_lab):
     page.screenshot(path=ARTEFACTS / "plan-order.png")
 
 
-def test_another_plan_is_chosen_and_what_was_changed_is_saved_first(plan_lab):
+def test_another_plan_is_chosen_and_what_was_changed_is_kept(plan_lab):
     page = plan_lab.page
     changed = file_text(page)
     before = picture_of_plan(page)
     page.locator(".plan-bar select").select_option(label="example: grading suite")
     wait_until(page, lambda: "Grading suite machine" in file_text(page))
     wait_until(page, lambda: picture_of_plan(page) != before)
-    assert (plan_lab.own / "plans" / "podcast_booth.toml").read_text(encoding="utf-8") == changed
-    assert "saved first" in page.locator("[role=status]").first.inner_text()
+    assert (plan_lab.own / "plans" / "podcast_booth-unsaved.toml").read_text(encoding="utf-8") == changed
+    assert "What you had changed is kept" in page.locator("[role=status]").first.inner_text()
     show_plan(page)
     view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")
     box = page.locator(".plan-file textarea").bounding_box()
@@ -324,13 +324,13 @@ def test_a_saved_plan_is_what_the_first_page_opens(plan_lab):
     field(page, "Title").press("Enter")
     wait_until(page, lambda: "Machine of this test" in file_text(page))
     page.get_by_role("button", name="Save", exact=True).click()
-    saved = plan_lab.own / "plans" / "grading_suite.toml"
+    saved = plan_lab.own / "plans" / "machine_of_this_test.toml"
     wait_until(page, lambda: page.locator("[role=status]").first.inner_text().startswith("Saved to"))
     assert saved.read_text(encoding="utf-8") == file_text(page)
     open_another(plan_lab, NOTEBOOK)
     page.wait_for_selector(PANEL_IMAGE, timeout=60_000)
     assert "Machine of this test" in page.locator("[role=status]").first.inner_text()
-    assert "your file grading_suite.toml" in page.locator("[role=status]").first.inner_text()
+    assert "your file machine_of_this_test.toml" in page.locator("[role=status]").first.inner_text()
     find_slider(page, "Left card, W")
 
 
@@ -339,3 +339,83 @@ def test_the_plan_page_on_disk_is_as_it_was(plan_lab):
         text = (ROOT / name).read_text(encoding="utf-8")
         assert '"outputs": []' in text
         assert "data:image" not in text
+
+
+# ------------------------------------------------------------------------------------------- the page Measured parts
+
+BENCH_PAGE = "workbook/04_measured_parts.ipynb"
+
+
+@pytest.fixture(scope="module")
+def bench_lab(lab):
+    """The bench in the same Lab."""
+    open_another(lab, BENCH_PAGE)
+    lab.page.wait_for_selector(".bench-right img", timeout=60_000)
+    return lab
+
+
+def said(page):
+    return page.locator(".bench-right").inner_text()
+
+
+def show_bench(page, name):
+    page.evaluate("document.querySelector('.bench').scrollIntoView({block: 'start'})")
+    page.wait_for_timeout(300)
+    page.screenshot(path=ARTEFACTS / f"bench-{name}.png")
+
+
+def test_table_picture_and_words_are_on_one_screen(bench_lab):
+    page = bench_lab.page
+    show_bench(page, "1440")
+    view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")
+    for part in (".bench-left textarea", ".bench-right .gl-head", ".bench-right img", ".bench-said"):
+        box = page.evaluate(f"document.querySelector({part!r}).getBoundingClientRect().toJSON()")
+        assert box["width"] > 200, part
+        assert box["top"] >= view["top"] - 1, part
+        assert box["bottom"] <= view["bottom"] + 1, part
+        assert box["right"] <= view["right"] + 1, part
+
+
+def test_every_kind_of_part_shows_its_own_table_and_fit(bench_lab):
+    page = bench_lab.page
+    for kind in ("block", "radiator", "fan", "pump"):
+        page.get_by_role("button", name=kind, exact=True).click()
+        wait_until_said(page, f"measured {kind}")
+        show_bench(page, kind)
+
+
+def wait_until_said(page, words):
+    for _ in range(150):
+        if words in said(page):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(said(page)[:500])
+
+
+def test_a_slip_a_fault_and_a_good_table_are_answered_as_they_are_typed(bench_lab):
+    page = bench_lab.page
+    area = page.locator(".bench-left textarea")
+    good = area.input_value()
+    area.fill(good.replace("flow [L/min]", "flow [gal/min]"))
+    wait_until_said(page, "column of gal/min")
+    show_bench(page, "slip")
+    area.fill(good.replace("2,3.32", "2,three"))
+    wait_until_said(page, "line 4, head: 'three' is no number")
+    show_bench(page, "fault")
+    area.fill(good)
+    wait_until_said(page, "Found: shut-off head")
+
+
+def test_a_part_that_is_saved_is_offered_by_the_first_page(bench_lab):
+    page = bench_lab.page
+    page.get_by_role("button", name="Save as my part").click()
+    wait_until_said(page, "Every page offers it")
+    assert 'pump."measured pump"' in (bench_lab.own / "parts.toml").read_text(encoding="utf-8")
+    open_another(bench_lab, NOTEBOOK)
+    page.wait_for_selector(".glance img", timeout=60_000)
+    page.locator(".glance-more .jupyter-widget-Collapse-header").click()
+    box = page.locator(".glance-more .widget-dropdown:has(.widget-label:text-is('Pump')) select")
+    before = page.locator(".gl-head").inner_text()
+    box.select_option(label="measured pump")
+    page.wait_for_function("before => document.querySelector('.gl-head').innerText !== before", arg=before)
+    page.screenshot(path=ARTEFACTS / "glance-own-part.png")

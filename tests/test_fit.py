@@ -156,6 +156,30 @@ def test_readings_that_do_not_vary_have_no_r_squared():
     assert np.isnan(found.r_squared)
 
 
+@pytest.mark.parametrize("level", [0.0, 1.0, 1.2, -0.1, np.nan])
+def test_a_level_that_is_no_share_of_certainty_is_refused(level):
+    found = fit(line, X, noisy(), {"a": 1.0, "b": 1.0})
+    with pytest.raises(InputError, match="level"):
+        found.interval("b", level)
+    with pytest.raises(InputError, match="level"):
+        found.band(X, level)
+
+
+def test_an_odd_reading_is_judged_by_the_step_of_the_numbers_at_least():
+    """Eleven of twelve on a line to the digit: one off by a step is rounding, one off by five steps is not."""
+    y = 2.0 + 0.5 * X
+    for off, odd in ((1.0, None), (5.0, 4)):
+        y[4] = 2.0 + 0.5 * X[4] + off
+        assert fit(line, X, y, {"a": 1.0, "b": 1.0}).outlier() == 4
+        found = fit(line, X, y, {"a": 1.0, "b": 1.0}, rounding=1.0)
+        assert found.outlier() == odd
+    _, expected, spread = found.against(4)
+    assert expected == pytest.approx(2.0 + 0.5 * X[4])
+    others = np.delete(X, 4)  # textbook error of one more reading about a straight line, scatter 1/sqrt(12)
+    lean = (X[4] - others.mean()) ** 2 / np.sum((others - others.mean()) ** 2)
+    assert spread == pytest.approx(np.sqrt((1 + 1 / 11 + lean) / 12), rel=1e-6)
+
+
 def test_an_unknown_name_is_refused():
     with pytest.raises(InputError, match="a, b"):
         fit(line, X, noisy(), {"a": 1.0, "b": 1.0}).interval("c")

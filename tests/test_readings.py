@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopmath.checks import InputError
+from loopmath.measured import COLUMNS as PART_COLUMNS
 from loopmath.readings import TURNS, Column, load_readings, read_readings
 
 L_MIN = 1e-3 / 60
@@ -97,6 +98,60 @@ def test_units_and_kinds_are_kept():
     assert found.scales["flow"] == pytest.approx(1e-3 / 3600)
     assert read("flow;head;speed [%]\n1;2;55")["speed"][0] == pytest.approx(0.55)
     assert read("flow;head;speed\n1;2;55 %")["speed"][0] == pytest.approx(0.55)
+
+
+@pytest.mark.parametrize(
+    ("cells", "step"),
+    [
+        (("1", "4", "9", "16", "25.1"), 1.0),
+        (("3.9", "4", "4.1", "4.3"), 0.1),  # a spreadsheet drops the last 0 of 4.0
+        (("0", "3.25", "3.5", "2.15"), 0.01),  # nothing is read off "0"
+        (("1.2e1", "1.3e1", "1.45e1"), 1.0),
+        (("1,25", "2,5", "3,75"), 0.01),
+        (("300 cm", "250 cm", "190 cm"), 0.01),
+        (("0", "0", "0"), 0.0),
+    ],
+)
+def test_the_step_of_the_numbers_is_the_place_of_their_last_digit(cells, step):
+    found = read("flow [L/h];head [m]\n" + "\n".join(f"{n};{cell}" for n, cell in enumerate(cells)))
+    assert found.steps["head"] == pytest.approx(step)
+    assert found.steps["flow"] == pytest.approx(1e-3 / 3600)
+
+
+PARTS = {
+    "coolant in": ("radiator", "coolant_inlet", "degC"),
+    "Water in": ("radiator", "coolant_inlet", "degC"),
+    "air in": ("radiator", "air_inlet", "degC"),
+    "air in [°F]": ("radiator", "air_inlet", "°F"),
+    "air in °C": ("radiator", "air_inlet", "°C"),
+    "coolant in, °C": ("radiator", "coolant_inlet", "°C"),
+    "fan": ("radiator", "speed", ""),
+    "fan rpm": ("fan", "speed", "rpm"),
+    "Fan [%]": ("fan", "speed", "%"),
+    "pump rpm": ("pump", "speed", "rpm"),
+    "K/W": ("block", "resistance", "K/W"),
+}
+
+
+@pytest.mark.parametrize("header", PARTS)
+def test_headers_of_parts_are_names_before_they_are_units(header):
+    kind, key, unit = PARTS[header]
+    beside = {"radiator": "flow,W/K", "fan": "flow,pressure", "pump": "flow,head", "block": "flow,loss"}[kind]
+    found = read_readings(
+        f"{beside},{header}\n1,2,33\n" if "," not in header else f"{beside.replace(',', ';')};{header}\n1;2;33\n",
+        PART_COLUMNS[kind],
+    )
+    assert key in found
+    assert found.units[key] == unit
+    assert found.doubts == ()
+
+
+def test_a_column_that_is_not_used_although_it_has_a_unit_is_doubted():
+    found = read("flow;head;shade;fan model;bearing [degC]\n1;2;red;x;40")
+    assert found.doubts == (
+        "The column 'bearing' is not used, although it is in degC: no such quantity is looked for by that name.",
+    )
+    assert any("shade, fan model" in n for n in found.notes)
 
 
 def test_an_empty_cell_of_an_optional_column_is_no_number_and_no_fault():

@@ -216,8 +216,9 @@ def _pump_suspicions(readings: Readings, curves: dict[str, Curve], system: str) 
     ]
     if "power" not in curves:
         return apart + _machine_suspicions(readings, head, "head", "head", marks, system)
-    useful = WATER_COLUMN * readings["flow"] * readings["head"]
-    share = float(np.nanmax(useful / np.maximum(readings["power"], 1e-12)))
+    # By the curves: at a third of full speed the power is a thirtieth, and its scatter makes any share.
+    useful = WATER_COLUMN * drawn.x * head(drawn.x)
+    share = float(np.max(useful / np.maximum(drawn(drawn.x), 1e-12)))
     marks += [
         Mark(
             "the share of the electrical power found in the water",
