@@ -23,11 +23,11 @@ STYLE = """<style>
 .glance-group .widget-html-content{line-height:1.2;font-size:12px;font-weight:bold;color:#444}
 .glance-controls .glance-group .widget-html{margin:4px 0 0;height:17px;min-height:0;overflow:hidden}
 .glance-controls .widget-toggle-buttons{display:flex;flex-flow:row nowrap;align-items:center;height:28px;margin:0}
-.glance-group .widget-toggle-buttons .widget-label{width:114px;min-width:114px;text-align:right;margin-right:8px}
+.glance-group .widget-toggle-buttons .widget-label{width:121px;min-width:121px;text-align:right;margin-right:8px}
 .glance-buttons .widget-toggle-buttons .widget-label{display:none}
 .glance-group .widget-html-content{min-height:0}
 .glance-controls .widget-inline-hbox{width:auto;margin:0;height:27px}
-.glance-controls .widget-inline-hbox .widget-label{width:114px;min-width:114px;text-align:right;color:#222}
+.glance-controls .widget-inline-hbox .widget-label{width:121px;min-width:121px;text-align:right;color:#222}
 .glance-controls .widget-readout{min-width:34px;width:40px;margin:0}
 .glance-buttons{display:flex;flex-flow:row wrap;gap:3px;overflow:visible;margin-top:3px}
 .glance-buttons .widget-button,.glance-buttons .widget-toggle-button{width:auto;height:26px;line-height:26px;margin:0}
