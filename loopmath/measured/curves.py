@@ -216,7 +216,7 @@ def fit_machine(
     start = {"shutoff": level, "runout": min(max(runout, 0.7 * far), 10 * far), "exponent": USUAL_EXPONENT}
     fixed = {"exponent": start.pop("exponent")} if different < 3 else {}
     # Low enough for a table in which the largest number is a slip of the decimal mark.
-    low = {"shutoff": 0.02 * tall, "runout": 0.05 * far, "exponent": 1.0}
+    low = {"shutoff": 1e-3 * tall, "runout": 0.01 * far, "exponent": 1.0}
     high = {"shutoff": 10 * tall, "runout": 20 * far, "exponent": 6.0}
     return fit(_machine, x, head, start, low, high, fixed, what, rounding)
 
