@@ -75,19 +75,17 @@ def _shares(item: Any, share: float = 1.0) -> Iterator[tuple[tree.Element, float
 
 def in_metal(name: str, metal: str) -> Fitting:
     """Return a fitting of the catalogue, in a metal if it is listed in it."""
-    listed = catalogue.names("fitting")
-    return catalogue.part("fitting", f"{name}, {metal}" if f"{name}, {metal}" in listed else name)
+    return catalogue.shipped("fitting", f"{name}, {metal}") or catalogue.part("fitting", name)
 
 
 def end_fitting(tube: Tube, metal: str) -> Any:
     """Return the catalogue fitting that holds a tube's end, None if there is none of its size, or of all its sizes."""
     if np.ndim(tube.outside):
         return None
-    listed = catalogue.names("fitting")
     outside = "1/2 in" if np.isclose(tube.outside, 0.0127) else f"{1e3 * tube.outside:g} mm"
     size = tube.name.removeprefix(tube.material).strip()
     name = f"straight fitting for {outside} hard tube" if tube.rigid else f"compression fitting for {size} soft tube"
-    return in_metal(name, metal) if name in listed else None
+    return in_metal(name, metal) if catalogue.shipped("fitting", name) else None
 
 
 def cost(items: list[Item]) -> Any:
