@@ -41,6 +41,16 @@ STYLE = """<style>
 KINDS = ("pump", "block", "radiator", "fan")
 
 
+#: Part each kind starts from, and the coolant's temperature where the table does not say.
+START = {
+    "pump": "standard pump, 3.7 m",
+    "block": "processor block, fine fins",
+    "radiator": "2 x 120 mm, standard depth, medium fins",
+    "fan": "quiet fan 120 mm, 1300 rpm",
+}
+WARM = {"pump": "", "block": "20 degC", "radiator": "35 degC", "fan": ""}
+
+
 class BenchPanel:
     """
     The live bench: a table of readings becomes a part.
@@ -215,11 +225,9 @@ class BenchPanel:
         self._show()
 
     def _show(self) -> None:
-        head = (
-            self.words
-            or self.trouble
-            or ("No fit for this table; the last picture stays faint behind." if self.failed else self._in_the_loop())
-        )
+        none = "No fit for this table; the last picture stays faint behind."
+        head = self.words or (none if self.failed else self._in_the_loop())
+        head = f"{head} {self.trouble}".strip()
         over = f'<div class="gl-words" role="alert">{self.failed}</div>' if self.failed else ""
         said = "" if self.failed or self.measured is None else self._said()
         self.screen.value = (
@@ -259,20 +267,8 @@ class BenchPanel:
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict:
         """Show the live panel, and where no kernel runs its last picture and words."""
-        live = self.view._repr_mimebundle_(**kwargs)
-        live = live[0] if isinstance(live, tuple) else live
-        still = page.STYLE + STYLE + self.screen.value
-        return live | {"text/html": still, "text/plain": fit_figures.words(self.measured, self.system)}
-
-
-#: Part each kind starts from, and the coolant's temperature where the table does not say.
-START = {
-    "pump": "standard pump, 3.7 m",
-    "block": "processor block, fine fins",
-    "radiator": "2 x 120 mm, standard depth, medium fins",
-    "fan": "quiet fan 120 mm, 1300 rpm",
-}
-WARM = {"pump": "", "block": "20 degC", "radiator": "35 degC", "fan": ""}
+        words = fit_figures.words(self.measured, self.system)
+        return page.bundle(self.view, STYLE + self.screen.value, words, **kwargs)
 
 
 def bench() -> BenchPanel:

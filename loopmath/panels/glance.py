@@ -388,10 +388,7 @@ class GlancePanel:
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict:
         """Show the live panel, and where no kernel runs its last picture, figures and warnings."""
-        still = page.STYLE + self.screen.value
-        live = self.view._repr_mimebundle_(**kwargs)
-        live = live[0] if isinstance(live, tuple) else live
-        return live | {"text/html": still, "text/plain": page.headline(self.solution, self.system)}
+        return page.bundle(self.view, self.screen.value, page.headline(self.solution, self.system), **kwargs)
 
 
 def glance(plan: Plan) -> GlancePanel:

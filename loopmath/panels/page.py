@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from html import escape
+from typing import Any
 
 import ipywidgets as widgets
 
@@ -63,6 +64,13 @@ STYLE = """<style>
  .glance-more{grid-row:3}.glance-controls .widget-dropdown{flex-flow:row nowrap}
  .gl-warn{height:118px}.gl-head{font-size:14.5px;min-height:40px}}
 </style>"""
+
+
+def bundle(view: widgets.Widget, still: str, words: str, **kwargs: Any) -> dict:
+    """Return what a notebook shows of a panel: live with a kernel, else its last picture and words."""
+    live = view._repr_mimebundle_(**kwargs)
+    live = live[0] if isinstance(live, tuple) else live
+    return live | {"text/html": STYLE + still, "text/plain": words}
 
 
 def group(title: str, children: list) -> widgets.Widget:

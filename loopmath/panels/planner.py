@@ -512,10 +512,8 @@ class PlannerPanel:
     def _repr_mimebundle_(self, **kwargs: Any) -> dict:
         """Show the live panel, and where no kernel runs its last drawing, words and warnings."""
         whole = "<style>.plan-drawing{max-height:none!important}</style>"
-        still = page.STYLE + STYLE + whole + self.drawing.value + self.said.value
-        live = self.view._repr_mimebundle_(**kwargs)
-        live = live[0] if isinstance(live, tuple) else live
-        return live | {"text/html": still, "text/plain": self.alt}
+        still = STYLE + whole + self.drawing.value + self.said.value
+        return page.bundle(self.view, still, self.alt, **kwargs)
 
 
 def planner(path: Path | None = None) -> PlannerPanel:
