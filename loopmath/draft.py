@@ -152,17 +152,18 @@ class Draft:
         return to
 
     def remove(self, place: int) -> None:
-        """Take an entry out of the order, and what the file says of it."""
-        items = list(self._ready().loop.items)
-        del items[place]
-        self._reorder(items)
+        """Take an entry out of the order, and what the file says of it there and elsewhere."""
+        plan = self._ready()
+        items = list(plan.loop.items)
+        gone = list(tree.leaves(items.pop(place)))
+        self._rewrite(_not_named(replace(plan, loop=tree.Series(*items)), gone))
 
     def add(self, kind: str, name: str, place: int) -> None:
         """Put a new element behind an entry of the order, with the first part of its kind; all of it can be changed."""
         plan = self._ready()
         one_of("kind", kind, KINDS)
         name = name.strip() or _free(kind, plan)
-        if name in {leaf.name for leaf in tree.leaves(plan.loop)}:
+        if name in _taken(plan):
             raise InputError("name", name, "a name not used in this loop yet", "Add a word that tells the two apart.")
         items = list(plan.loop.items)
         items.insert(place + 1, _new(kind, name, plan))
@@ -210,9 +211,28 @@ def entry_words(item: Any) -> str:
     return item.name if item.name == item.kind else f"{item.name} ({item.kind})"
 
 
+def _taken(plan: Plan) -> set[str]:
+    return {thing.name for thing in (*tree.leaves(plan.loop), *plan.case_fans, *plan.on_air)}
+
+
+def _not_named(plan: Plan, gone: list[tree.Element]) -> Plan:
+    """Return a plan where no header feeds what is gone, and a radiator behind it draws the air that one drew."""
+    airs = {e.name: e.air for e in gone if isinstance(e, tree.RadiatorUnit)}
+    names = {e.name for e in gone}
+
+    def change(leaf: tree.Element) -> tree.Element:
+        air = before = getattr(leaf, "air", "")
+        while air in airs:
+            air = airs[air]
+        return leaf if air == before else replace(leaf, air=air)
+
+    headers = [replace(h, feeds=tuple(name for name in h.feeds if name not in names)) for h in plan.headers]
+    return replace(plan.with_loop(change), headers=tuple(headers))
+
+
 def _free(kind: str, plan: Plan) -> str:
-    """Return a name for a new element that nothing in the loop has."""
-    taken, number = {leaf.name for leaf in tree.leaves(plan.loop)}, 2
+    """Return a name for a new element that nothing in the plan has."""
+    taken, number = _taken(plan), 2
     base = {"inline": "in-line part"}.get(kind, kind)
     if base not in taken:
         return base

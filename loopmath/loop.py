@@ -12,8 +12,8 @@ from typing import Any, ClassVar
 import numpy as np
 
 from loopmath import catalogue, parts
-from loopmath.checks import Checked, InputError, between, one_of
-from loopmath.laws import pipeflow
+from loopmath.checks import Checked, InputError, OutOfRange, between, one_of
+from loopmath.laws import pipeflow, sound
 from loopmath.loss import PORT_BORE, Friction, Loss, area_of, minor_loss
 from loopmath.radiator import AirSide
 
@@ -82,12 +82,18 @@ class PumpUnit(Element):
 
 @dataclass(frozen=True, eq=False)
 class Source(Element):
-    """A block with the heat of what it cools: as it usually is, and at its peak."""
+    """
+    A block with the heat of what it cools: as it usually is, and at its peak.
+
+    `heat_capacity` is that of the component itself [J/K], the metal of the block not counted; by default what
+    data/candidates.csv says of the kind of component the block cools.
+    """
 
     block: parts.Block
     heat: Any = 0.0
     limit: Any = 90.0
     peak_heat: Any = None
+    heat_capacity: Any = None
     kind = "block"
     slot = "block"
 
@@ -95,6 +101,7 @@ class Source(Element):
         "heat": (0.0, 3000.0, "W"),
         "peak_heat": (0.0, 3000.0, "W"),
         "limit": (0.0, 200.0, "degC"),
+        "heat_capacity": (0.1, 1e5, "J/K"),
     }
 
     def losses(self) -> dict[str, Loss]:
@@ -110,9 +117,37 @@ class Source(Element):
         return (self.block.metal,)
 
 
+#: Where air comes from and goes to; on which side of the core a fan stands.
+PLACES = ("room", "case")
+PUSH, PULL = "push", "pull"
+
+
 @dataclass(frozen=True, eq=False)
 class RadiatorUnit(Element):
-    """A radiator with its fans; with `fan` None the air flow of one position is given instead [m3/s]."""
+    """
+    A radiator with its fans; with `fan` None the air flow of one position is given instead [m3/s].
+
+    Attributes
+    ----------
+    fan_speed : float or array
+        Of all its fans, as a share of full speed.
+    fans_in_series : float or array
+        Fans at each position: 2 stand before and behind the core (push and pull).
+    fan_side : str
+        Where a single fan of a position stands: "push" before the core, in the air that enters; "pull" behind
+        it, in warmer and thinner air.
+    pull_speed : float or array, optional
+        Speed of the fans behind the core where it differs.
+    second_fans, second_speed : float or array
+        So many positions run their fans at another speed.
+    air : str
+        Where its air comes from: "room", "case", or the name of the radiator it stands close behind.
+    blows : str
+        Where its air goes: "room" or "case"; by default a radiator that draws room air blows into the case and one
+        that draws case air blows out.
+    filter_loss : float or array
+        Velocity heads of a filter or grille, on the free area of the core.
+    """
 
     radiator: Any
     fan: parts.Fan | None = None
@@ -121,6 +156,11 @@ class RadiatorUnit(Element):
     air: str = "room"
     air_flow_each: Any = 0.0
     filter_loss: Any = 0.0
+    blows: str = ""
+    fan_side: str = PUSH
+    pull_speed: Any = None
+    second_fans: Any = 0.0
+    second_speed: Any = None
     kind = "radiator"
     slot = "radiator"
 
@@ -129,11 +169,44 @@ class RadiatorUnit(Element):
         "fans_in_series": (1, 4, ""),
         "air_flow_each": (0.0, 1.0, "m^3/s of air"),
         "filter_loss": (0.0, 1000.0, "velocity heads"),
+        "pull_speed": (0.0, 1.0, "of full speed"),
+        "second_fans": (0, 8, ""),
+        "second_speed": (0.0, 1.0, "of full speed"),
     }
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        one_of(f"{self.name}, air", self.air, ("room", "case"))
+        one_of(f"{self.name}, blows", self.blows, ("", *PLACES))
+        one_of(f"{self.name}, fan side", self.fan_side, (PUSH, PULL))
+        if np.any(np.asarray(self.second_fans) > np.asarray(self.radiator.positions)):
+            most = f"at most its {np.max(self.radiator.positions):.0f} fan positions"
+            raise OutOfRange(f"{self.name}, second fans", float(np.max(self.second_fans)), most)
+
+    @property
+    def plain(self) -> bool:
+        """True if one fan curve of one speed before each position is all there is to its air."""
+        single = np.all(np.asarray(self.fans_in_series) == 1) and self.fan_side == PUSH and self.pull_speed is None
+        return bool(single and np.all(np.asarray(self.second_fans) == 0)) and self.air in PLACES
+
+    def banks(self) -> list[tuple[Any, list[tuple[Any, Any, bool]]]]:
+        """
+        Return (positions, [(fans in series, speed it turns at, behind the core or not)]) of fans of one speed.
+
+        Two fans and more in series stand half before and half behind the core.
+        """
+        if self.fan is None:
+            return [(self.radiator.positions, [])]
+        series = np.asarray(self.fans_in_series, dtype=float)
+        behind = np.where(series > 1, 0.5 * series, 1.0 if self.fan_side == PULL else 0.0)
+        out = []
+        second = np.any(np.asarray(self.second_fans) > 0)
+        pairs = [(self.radiator.positions - self.second_fans, self.fan_speed)]
+        pairs += [(self.second_fans, self.fan_speed if self.second_speed is None else self.second_speed)] * bool(second)
+        for number, (positions, speed) in enumerate(pairs):
+            pull = speed if self.pull_speed is None or number else self.pull_speed
+            sides = [(series - behind, self.fan.turning(speed), False), (behind, self.fan.turning(pull), True)]
+            out.append((positions, [side for side in sides if np.any(side[0] > 0)]))
+        return out
 
     def air_side(self, air_temperature: Any, density: Any) -> AirSide:
         """Return the air side where the fan curve meets the core."""
@@ -152,13 +225,21 @@ class RadiatorUnit(Element):
 
     def fan_power(self) -> Any:
         """Return the electrical power of its fans. [W]"""
-        return self.fans * self.fan.power * self.fan.turning(self.fan_speed) ** 3 if self.fan else 0.0
+        return sum(count * self.fan.power * speed**3 for count, speed in self._turning())
 
     def sound(self) -> Any:
         """Return the level of its fans 1 m away. [dB]"""
-        if self.fan is None:
-            return -np.inf
-        return parts.sound_of(self.fan.sound_level, self.fan.turning(self.fan_speed), self.fans)
+        levels = [
+            np.where(
+                np.asarray(count) > 0, parts.sound_of(self.fan.sound_level, speed, np.maximum(count, 1e-9)), -np.inf
+            )
+            for count, speed in self._turning()
+        ]
+        return sound.sum_levels(np.broadcast_arrays(*levels)) if levels else -np.inf
+
+    def _turning(self) -> list[tuple[Any, Any]]:
+        """Return (number of fans, speed they turn at)."""
+        return [(positions * series, speed) for positions, sides in self.banks() for series, speed, _ in sides]
 
     def losses(self) -> dict[str, Loss]:
         """Return the liquid side's loss."""

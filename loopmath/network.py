@@ -10,7 +10,7 @@ the few designs that are not settled by then go on until they are.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -54,13 +54,38 @@ class PumpHeater:
 
 @dataclass(frozen=True, eq=False)
 class Cooler:
-    """A radiator with its air side settled: pulls the coolant towards the air entering it."""
+    """
+    A radiator with its air side settled: pulls the coolant towards the air entering it.
+
+    That air has `air_temperature`, and `weights` times the temperatures of the air nodes on top of it while those are
+    still solved for.
+    """
 
     name: str
     air_temperature: Any
     air_capacity: Any
     air_resistance: Any
     conductance: Callable
+    weights: tuple = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Inflow:
+    """Air that enters a node: its capacity [W/K], and its temperature [degC] or the cooler it comes out of."""
+
+    capacity: Any
+    temperature: Any = None
+    cooler: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class AirNode:
+    """Air at one place, well mixed, whose temperature is solved with the loop; `pumps` warm it with what they lose."""
+
+    name: str
+    inflows: tuple[Inflow, ...]
+    heat: Any = 0.0
+    pumps: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +109,8 @@ class Settled:
 
     Flow of each branch [m3/s]; temperature where the loop starts, mean temperature and the temperature the
     properties were last taken at [degC]; whether the design closed, whether its mean lies outside the
-    coolant's data; the most passes any design took.
+    coolant's data; the most passes any design took; temperature of each air node, and of the air leaving each cooler
+    if there are nodes. [degC]
     """
 
     flows: list
@@ -94,6 +120,8 @@ class Settled:
     settled: Any
     outside: Any
     passes: int
+    air: tuple = ()
+    air_out: dict = field(default_factory=dict)
 
 
 # ------------------------------------------------------------------------------------------------ collapsing
@@ -152,7 +180,7 @@ def collapse(item: tree.Series, coolers: dict[str, Cooler], counter: Iterator[in
             total = total + child.loss()
             if isinstance(child, tree.PumpUnit):
                 pumps.append(child)
-                if np.any(np.asarray(child.pump.heat_share) > 0):
+                if np.any(np.asarray(child.pump.power_shutoff + child.pump.power_runout) > 0):
                     thermal.append(PumpHeater(child.name, child))
             elif isinstance(child, tree.Source):
                 thermal.append(Heater(child.name, child.heat))
@@ -164,6 +192,13 @@ def collapse(item: tree.Series, coolers: dict[str, Cooler], counter: Iterator[in
     return Branch(
         index, replace(total, friction=()), reynolds, heads, roughness, tuple(pumps), tuple(groups), tuple(thermal)
     )
+
+
+def with_coolers(branch: Branch, coolers: dict[str, Cooler]) -> Branch:
+    """Return a collapsed tree with the air side of its radiators replaced."""
+    thermal = tuple(coolers[e.name] if isinstance(e, Cooler) else e for e in branch.thermal)
+    groups = tuple(tuple(with_coolers(child, coolers) for child in group) for group in branch.groups)
+    return replace(branch, thermal=thermal, groups=groups)
 
 
 def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
@@ -399,30 +434,42 @@ def cooler_pull(cooler: Cooler, flow: Any, capacity: Any, fluid: tuple) -> Any:
     return convection.crossflow_effectiveness(conductance / least, least / most) * least / capacity
 
 
-def _affine(branch: Branch, flows: list, fluid: tuple, nodes: list, a: Any = 1.0, b: Any = 0.0) -> tuple[Any, Any]:
-    """
-    Return (a, b) of T = a T_start + b at a branch's end, from (a, b) at its beginning.
+@dataclass(eq=False)
+class _Found:
+    """What a walk along the flow collects: temperatures behind each element, each cooler's share, what pumps lose."""
 
-    `nodes` collects (a, b, on the main line or not) behind every element that warms or cools.
+    nodes: list
+    coolers: dict
+    spare: Any = 0.0
+
+
+def _affine(branch: Branch, flows: list, fluid: tuple, found: _Found, warm: list) -> list:
+    """
+    Return the temperature at a branch's end as [a, b, w...]: a T_start + b + w times the temperatures of the air nodes.
+
+    `warm` is that at its beginning. `found.nodes` collects (temperature, on the main line or not) behind every element
+    that warms or cools, `found.coolers` (what of the lead of coolant over air the air takes on, temperature before).
     """
     flow = np.maximum(np.abs(flows[branch.index]), STILL)
     capacity = fluid[0] * fluid[2] * flow
     for element in branch.thermal:
         if isinstance(element, Heater):
-            b = b + element.heat / capacity
+            warm = [warm[0], warm[1] + element.heat / capacity, *warm[2:]]
         elif isinstance(element, Cooler):
             pull = cooler_pull(element, flow, capacity, fluid)
-            a = a * (1 - pull)
-            b = b + pull * (element.air_temperature - b)
+            found.coolers[element.name] = (element, pull * capacity / element.air_capacity, warm)
+            air = (element.air_temperature, *element.weights)
+            warm = [warm[0] * (1 - pull), *(w + pull * (t - w) for w, t in zip(warm[1:], air, strict=True))]
         elif isinstance(element, PumpHeater):
-            b = b + element.unit.pump.heat_share * pump_power(element.unit, flow) / capacity
+            power, share = pump_power(element.unit, flow), element.unit.pump.heat_share
+            found.spare = found.spare + (1.0 - share) * power
+            warm = [warm[0], warm[1] + share * power / capacity, *warm[2:]]
         else:
-            ends = [(child, _affine(child, flows, fluid, nodes, a, b)) for child in branch.groups[element]]
+            ends = [(child, _affine(child, flows, fluid, found, warm)) for child in branch.groups[element]]
             shares = [np.maximum(flows[child.index], 0.0) / flow for child, _ in ends]
-            a = sum(share * end[0] for share, (_, end) in zip(shares, ends, strict=True))
-            b = sum(share * end[1] for share, (_, end) in zip(shares, ends, strict=True))
-        nodes.append((a, b, branch.index == 0))
-    return a, b
+            warm = [sum(share * end[n] for share, (_, end) in zip(shares, ends, strict=True)) for n in range(len(warm))]
+        found.nodes.append((warm, branch.index == 0))
+    return warm
 
 
 def pump_power(unit: tree.PumpUnit, flow: Any) -> Any:
@@ -430,42 +477,101 @@ def pump_power(unit: tree.PumpUnit, flow: Any) -> Any:
     return unit.pump.power(flow, unit.pump.turning(unit.speed))
 
 
-def _temperatures(root: Branch, flows: list, fluid: tuple) -> tuple[Any, Any, Any, Any]:
-    """Return the temperature at the loop's start, the middle of the main line's, the warmest and the coolest."""
-    nodes: list = []
-    a, b = _affine(root, flows, fluid, nodes)
-    start = b / np.maximum(1.0 - a, 1e-12)
+def _temperatures(root: Branch, flows: list, fluid: tuple, air: tuple) -> tuple:
+    """
+    Return the temperature at the loop's start, the middle of the main line's, the warmest and the coolest, and a list.
+
+    The list holds the temperatures of the air nodes and, if there are any, of the air leaving each cooler.
+    """
+    found = _Found([], {})
+    end = _affine(root, flows, fluid, found, [1.0, 0.0, *([0.0] * len(air))])
+    known = _fixed_point(end, air, found)
+    start = known[0]
+
+    def value(warm: list) -> Any:
+        return sum((w * u for w, u in zip(warm[2:], known[1:], strict=True)), warm[0] * start + warm[1])
+
     warmest = coolest = high = low = start
-    for na, nb, main in nodes:
-        node = na * start + nb
+    for warm, main in found.nodes:
+        node = value(warm)
         high, low = np.maximum(high, node), np.minimum(low, node)
         if main:
             warmest, coolest = np.maximum(warmest, node), np.minimum(coolest, node)
-    return start, 0.5 * (warmest + coolest), high, low
+    extra = known[1:]
+    for cooler, lift, before in found.coolers.values() if air else ():
+        enters = value([0.0, cooler.air_temperature, *cooler.weights])
+        extra.append(enters + lift * (value(before) - enters))
+    return start, 0.5 * (warmest + coolest), high, low, extra
+
+
+def _fixed_point(end: list, air: tuple, found: _Found) -> list:
+    """
+    Return [T_start, temperature of each air node].
+
+    The loop closes on itself and every node of air balances its heat: one small set of straight equations for each
+    design, its diagonal the largest, solved by elimination with the coolant last.
+    """
+    rows = [[1.0 - end[0], *(-w for w in end[2:])]]
+    right = [end[1]]
+    for place, node in enumerate(air, start=1):
+        row, gains = [0.0] * (len(air) + 1), node.heat + (found.spare if node.pumps else 0.0)
+        for inflow in node.inflows:
+            row[place] = row[place] + inflow.capacity
+            if inflow.cooler:
+                cooler, lift, before = found.coolers[inflow.cooler]
+                row[0] = row[0] - inflow.capacity * lift * before[0]
+                enters = (cooler.air_temperature, *cooler.weights)
+                leaves = [t + lift * (w - t) for t, w in zip(enters, before[1:], strict=True)]
+                gains = gains + inflow.capacity * leaves[0]
+                row[1:] = [r - inflow.capacity * w for r, w in zip(row[1:], leaves[1:], strict=True)]
+            else:
+                gains = gains + inflow.capacity * inflow.temperature
+        rows.append(row)
+        right.append(gains)
+    for pivot in range(len(air), 0, -1):
+        least = np.maximum(rows[pivot][pivot], 1e-9)
+        for row in range(pivot):
+            factor = rows[row][pivot] / least
+            right[row] = right[row] - factor * right[pivot]
+            rows[row][:pivot] = [r - factor * p for r, p in zip(rows[row][:pivot], rows[pivot][:pivot], strict=True)]
+    known = [right[0] / np.maximum(rows[0][0], 1e-12)]
+    for place in range(1, len(air) + 1):
+        rest = sum(r * k for r, k in zip(rows[place], known, strict=False))
+        known.append((right[place] - rest) / np.maximum(rows[place][place], 1e-9))
+    return known
 
 
 # ----------------------------------------------------------------------------------------------------- solve
 
 
-def _passes(root: Branch, coolant: Coolant, guess: Any, law: Callable, state: list | None = None) -> tuple:
+def _passes(
+    root: Branch,
+    coolant: Coolant,
+    air: tuple,
+    guess: Any,
+    law: Callable,
+    state: list | None = None,
+    passes: int = PASSES,
+) -> tuple:
     """
     Refresh flow and properties together.
 
     Three passes from a good start bring flow within 1e-7 and temperature within 1e-6 K, unless the check
     on the last step says otherwise; a design that failed it comes again with `state`, its flows, for one pass
-    at a time. Returns flows; start, mean and property temperature, whether settled, whether outside the data.
+    at a time. Returns flows; start, mean and property temperature,
+    whether settled, whether outside the data, and temperatures of air.
     """
     temperature, memory = guess, {}
     flows: list = [None] * _count(root) if state is None else list(state)
     steps: list = []
-    for turn in range(PASSES if state is None else 1):
+    for turn in range(passes):
         fluid = coolant.properties(temperature)
         if turn == 0 and state is None:
             _start(root, _first_flow(root, *fluid[:2]), flows, *fluid[:2])
         old, before, earlier = list(flows), temperature, steps
         loss, slope = _linearise(root, flows, memory, fluid[0], fluid[1], law)
         _hand_down(root, np.maximum(old[0] - loss / slope, 0.1 * old[0]), flows, memory)
-        start, mean, high, low = _temperatures(root, flows, fluid)
+        start, mean, high, low, extra = _temperatures(root, flows, fluid, air)
         temperature = np.minimum(np.maximum(mean, coolant.low), coolant.high)
         steps = [np.abs(new - was) for new, was in zip([*flows, temperature], [*old, before], strict=True)]
     sizes = [np.abs(f) + _TINY for f in flows] + [1.0]
@@ -476,7 +582,7 @@ def _passes(root: Branch, coolant: Coolant, guess: Any, law: Callable, state: li
         goal = (LEFT_WARMING if place == len(flows) else LEFT_FLOW) if earlier else ROUNDING
         done &= left < goal * size
     outside = (low < coolant.low) | (high > coolant.high)
-    return flows, (start, mean, before, done, outside)
+    return flows, (start, mean, before, done, outside, *extra)
 
 
 def _count(branch: Branch) -> int:
@@ -492,7 +598,13 @@ def cooler_of(unit: tree.RadiatorUnit, air_temperature: Any, density: Any) -> tu
 
 
 def solve_tree(
-    root: Branch, coolant: Coolant, guess: Any, friction: str = "churchill", designs: int | None = None
+    root: Branch,
+    coolant: Coolant,
+    guess: Any,
+    friction: str = "churchill",
+    designs: int | None = None,
+    air: tuple[AirNode, ...] = (),
+    near: list | None = None,
 ) -> Settled:
     """
     Solve flow and temperature of N designs.
@@ -509,6 +621,10 @@ def solve_tree(
         A key of `pipeflow.FRICTION_LAWS`.
     designs : int, optional
         N; None for scalars.
+    air : tuple of AirNode
+        Air whose temperature is solved with the loop.
+    near : list, optional
+        Flows of the same loop in air only a little different, to start from.
 
     Returns
     -------
@@ -522,28 +638,44 @@ def solve_tree(
     flows = [np.empty(many) for _ in range(_count(root))]
     found = [np.empty(many), np.empty(many), np.empty(many), np.zeros(many, bool), np.zeros(many, bool)]
     start, mean, properties_at, done, outside = found
+    found += [np.empty(many) for _ in range(len(air) + len(list(_order(root))) if air else 0)]
 
-    def fill(where: Any, state: list | None) -> None:
-        part = (root, coolant) if where is None else (take(root, where, many), take(coolant, where, many))
+    def fill(where: Any, state: list | None, passes: int) -> None:
+        part = (root, coolant, air)
+        part = part if where is None else tuple(take(record, where, many) for record in part)
         where = slice(None) if where is None else where
-        pieces, results = _passes(*part, guess[where], law, state)
+        pieces, results = _passes(*part, guess[where], law, state, passes)
         for whole, piece in zip([*flows, *found], [*pieces, *results], strict=True):
             whole[where] = piece
 
+    near = None if near is None else [np.array(np.broadcast_to(f, (many,)), dtype=float) for f in near]
+    passes = PASSES
     if many <= BLOCK:
-        fill(None, None)
+        fill(None, near, passes)
     else:
         for first in range(0, many, BLOCK):
-            fill(slice(first, first + BLOCK), None)
-    passes = PASSES
+            where = slice(first, first + BLOCK)
+            fill(where, None if near is None else [f[where] for f in near], passes)
     while passes < MOST_PASSES and (rest := np.flatnonzero(~done)).size:
         # One pass at a time, so that no design depends on which others are still under way.
         for first in range(0, rest.size, BLOCK):
             where = rest[first : first + BLOCK]
             guess[where] = np.clip(mean[where], coolant.low, coolant.high)
-            fill(where, [f[where] for f in flows])
+            fill(where, [f[where] for f in flows], 1)
         passes += 1
     done &= np.isfinite(flows[0]) & np.isfinite(mean)
     if designs is None:
         flows, found = [f[0] for f in flows], [v[0] for v in found]
-    return Settled(flows, *found, passes)
+    extra = found[5:]
+    out = dict(zip(_order(root), extra[len(air) :], strict=True)) if air else {}
+    return Settled(flows, *found[:5], passes, tuple(extra[: len(air)]), out)
+
+
+def _order(branch: Branch) -> Iterator[str]:
+    """Yield the names of the coolers in the order a walk along the flow meets them."""
+    for element in branch.thermal:
+        if isinstance(element, Cooler):
+            yield element.name
+        elif isinstance(element, int):
+            for child in branch.groups[element]:
+                yield from _order(child)

@@ -233,6 +233,9 @@ class Block(Checked):
         That part falls as flow^-exponent. [-]
     measured_from, measured_to : float, optional
         Ends of the flow at which loss and resistance were both measured. [m3/s]
+    mass : float
+        Of its metal, which stores heat; the usual weight of one stands where none is given (common practice, no
+        source). [kg]
     """
 
     name: str
@@ -249,6 +252,7 @@ class Block(Checked):
     measured_from: float | None = None
     measured_to: float | None = None
     price: float | None = None
+    mass: float = 0.2
 
     RANGES: ClassVar[dict] = {
         "linear": (0.0, 1000000000000.0, "Pa s/m3"),
@@ -261,6 +265,7 @@ class Block(Checked):
         "measured_from": (0.0, 0.01, "m^3/s"),
         "measured_to": (0.0, 0.01, "m^3/s"),
         "price": (0.0, 1e5, ""),
+        "mass": (0.0, 20.0, "kg"),
     }
 
     def losses(self) -> dict[str, Loss]:

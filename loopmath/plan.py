@@ -8,12 +8,16 @@ import numpy as np
 
 from loopmath import catalogue, parts, tables
 from loopmath import loop as tree
+from loopmath.case import AirPart, CaseFans, Header, SpeedCurve
 from loopmath.checks import Checked, InputError, between, one_of
 from loopmath.files import Origin
 from loopmath.laws import coolant as coolants
 from loopmath.laws.coolant import Coolant
 from loopmath.radiator import Radiator
 from loopmath.units import KIND_OF_UNIT, to_si
+
+#: Where the temperature of the air in the case comes from.
+GIVEN, BALANCE = "given", "balance"
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +39,24 @@ class Plan:
         Height above sea level. [m]
     case_air_over_room : float or array
         Air inside the case over room air, the builder's estimate. [K]
+    case_air_by : str
+        "given": that estimate holds. "balance": the air of the case follows from fans, radiators, openings and heat.
+    case_heat : float or array
+        Heat of all that stays on air and is not in `on_air`. [W]
+    case_vents : float or array
+        Free area of all openings that are no fan's. [m2]
+    case_wall_loss : float or array
+        Heat through the walls for each kelvin over the room. [W/K]
+    case_volume : float
+        Air in the case; it counts while it warms up. [m3]
+    case_fans : tuple of CaseFans
+        Fans between case and room.
+    on_air : tuple of AirPart
+        Parts that are not in the loop.
+    headers : tuple of Header
+        What feeds fans and pumps.
+    speed_curves : tuple of SpeedCurve
+        Speeds that follow a temperature; answers at stated speeds leave them aside.
     listener : float or array
         Distance of the ear. [m]
     coolant_limit : float
@@ -74,9 +96,28 @@ class Plan:
     fitting_metal: str = "nickel plate"
     also_wetted: tuple[str, ...] = ()
     origin: Origin | None = None
+    case_air_by: str = GIVEN
+    case_heat: Any = 0.0
+    case_vents: Any = 0.012
+    case_wall_loss: Any = 4.0
+    case_volume: float = 0.05
+    case_fans: tuple[CaseFans, ...] = ()
+    on_air: tuple[AirPart, ...] = ()
+    headers: tuple[Header, ...] = ()
+    speed_curves: tuple[SpeedCurve, ...] = ()
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
+        one_of("case_air_by", self.case_air_by, (GIVEN, BALANCE))
+        between("case_heat", self.case_heat, 0.0, 3000.0, "W")
+        between("case_vents", self.case_vents, 0.0, 1.0, "m2")
+        between("case_wall_loss", self.case_wall_loss, 0.0, 100.0, "W/K")
+        between("case_volume", self.case_volume, 0.001, 2.0, "m3")
+        names = {leaf.name for leaf in tree.leaves(self.loop)}
+        for what in (*self.case_fans, *self.on_air):
+            if what.name in names:
+                raise InputError("plan", what.name, "each name once", "Give every part a name of its own.")
+            names.add(what.name)
         between("room_air", self.room_air, 5.0, 45.0, "degC", "a room a person sits in")
         between("height", self.height, -400.0, 5000.0, "m")
         between("case_air_over_room", self.case_air_over_room, 0.0, 40.0, "K")
@@ -89,7 +130,7 @@ class Plan:
 
     @property
     def case_air(self) -> Any:
-        """Air inside the case. [degC]"""
+        """Air inside the case as the builder estimates it. [degC]"""
         return self.room_air + self.case_air_over_room
 
     def at_peak(self) -> "Plan":
@@ -100,10 +141,10 @@ class Plan:
         """
 
         def peak(leaf: Any) -> Any:
-            at_most = isinstance(leaf, tree.Source) and leaf.peak_heat is not None
+            at_most = isinstance(leaf, (tree.Source, AirPart)) and leaf.peak_heat is not None
             return replace(leaf, heat=np.maximum(leaf.heat, leaf.peak_heat)) if at_most else leaf
 
-        return replace(self.with_loop(peak), origin=None)
+        return replace(self.with_loop(peak), on_air=tuple(map(peak, self.on_air)), origin=None)
 
     def units(self, kind: type) -> list:
         """Return the elements of one class, in flow order."""
@@ -239,6 +280,21 @@ SETTINGS: dict[str, Setting] = {
         1.0,
         lambda p, v: p.with_loop(_each(tree.RadiatorUnit, fan_speed=v)),
     ),
+    "case_fan_speed": Setting(
+        "speed of the case fans",
+        "share",
+        0.0,
+        1.0,
+        lambda p, v: replace(p, case_fans=tuple(replace(f, speed=v) for f in p.case_fans)),
+    ),
+    "case_heat": Setting("other heat in the case", "power", 0.0, 3000.0, lambda p, v: replace(p, case_heat=v)),
+    "case_vents": Setting("free area of openings", "area", 0.0, 1.0, lambda p, v: replace(p, case_vents=v)),
+    "case_wall_loss": Setting(
+        "heat through the walls of the case", "conductance", 0.0, 100.0, lambda p, v: replace(p, case_wall_loss=v)
+    ),
+    "case_air": Setting(
+        "where case air comes from: given or balance", "name", None, None, lambda p, v: replace(p, case_air_by=v)
+    ),
     "fittings": Setting(
         "90-degree fittings in the whole loop",
         "count",
@@ -277,7 +333,7 @@ def kind_of(name: str) -> str:
     if name in SETTINGS:
         return SETTINGS[name].kind
     attribute = name.rpartition(".")[2]
-    if attribute in catalogue.CATALOGUE or attribute.endswith("metal") or attribute in ("fan_size", "air"):
+    if attribute in catalogue.CATALOGUE or attribute.endswith("metal") or attribute in ("fan_size", "air", "blows"):
         return "name"  # another fan size needs other fans, so it is chosen one at a time
     return FIELD_KINDS.get(attribute, "")
 
@@ -307,15 +363,18 @@ def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
             value = to_si(name, value, setting.kind)
             between(name, value, setting.low, setting.high, remedy=f"This is the {setting.words}.")
         return setting.apply(plan, value)
+    beside = (*plan.case_fans, *plan.on_air)
+    names = [thing.name for thing in (*tree.leaves(plan.loop), *beside)]
     if "." not in name:
-        known = [f"{leaf.name}.…" for leaf in tree.leaves(plan.loop)]
-        one_of("setting", name, [*SETTINGS, *known])
+        one_of("setting", name, [*SETTINGS, *(f"{thing}.…" for thing in names)])
     element, _, attribute = name.rpartition(".")
-    one_of("element", element, [leaf.name for leaf in tree.leaves(plan.loop)])
+    one_of("element", element, names)
 
-    def change(leaf: Any) -> Any:
-        return _set_field(leaf, attribute, value, name) if leaf.name == element else leaf
+    def change(thing: Any) -> Any:
+        return _set_field(thing, attribute, value, name) if thing.name == element else thing
 
+    if any(thing.name == element for thing in beside):
+        return replace(plan, case_fans=tuple(map(change, plan.case_fans)), on_air=tuple(map(change, plan.on_air)))
     return plan.with_loop(change)
 
 

@@ -1,7 +1,7 @@
 """
 A user's plan file: one TOML document in, one plan out, every problem told at once.
 
-What a document may hold stands once, in `SECTIONS` and `PARTS`; `plansave` writes from there.
+What a document may hold stands once, in `SECTIONS`, `PARTS` and `BESIDE`; `plansave` writes from there.
 """
 
 from collections.abc import Callable, Iterable
@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from loopmath import catalogue, parts, tables
+from loopmath import air, catalogue, parts, tables
 from loopmath import loop as tree
-from loopmath.checks import one_of
+from loopmath.case import IN, OUT, AirPart, CaseFans, Header
+from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, read_text
 from loopmath.laws import coolant as coolants
-from loopmath.plan import Plan
+from loopmath.plan import BALANCE, GIVEN, Plan
 from loopmath.reader import NEEDED, Reader, kinds_of, parsed
 
 #: The version of plan files this package writes; older ones are brought forward when they are read.
@@ -51,7 +52,14 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("height", "length", 0.0),
         Field("listener", "length", 1.0),
     ),
-    "case": (Field("air_over_room", "difference", 5.0, "case_air_over_room"),),
+    "case": (
+        Field("air", default=GIVEN, attribute="case_air_by", known=lambda: (GIVEN, BALANCE)),
+        Field("air_over_room", "difference", 5.0, "case_air_over_room"),
+        Field("other_heat", "power", 0.0, "case_heat"),
+        Field("vents", "area", 0.012, "case_vents"),
+        Field("wall_loss", "conductance", 4.0, "case_wall_loss"),
+        Field("volume", "volume", 0.05, "case_volume"),
+    ),
     "coolant": (
         Field("kind", attribute="coolant"),
         Field("price_per_litre", "count", None, "coolant_price"),
@@ -81,9 +89,14 @@ PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
         (
             Field("fan_speed", "share", 1.0),
             Field("fans_in_series", "count", 1.0),
-            Field("air", default="room", known=lambda: ("room", "case")),
+            Field("air", default="room"),  # what it may be, the plan's other radiators say: see `_air_paths`
             Field("air_flow_each", "air flow", 0.0),
             Field("filter_loss", "count", 0.0),
+            Field("blows", default="", known=lambda: tree.PLACES),
+            Field("fan_side", default=tree.PUSH, known=lambda: (tree.PUSH, tree.PULL)),
+            Field("pull_speed", "share", None),
+            Field("second_fans", "count", 0.0),
+            Field("second_speed", "share", None),
         ),
     ),
     "reservoir": (tree.Tank, ()),
@@ -104,6 +117,41 @@ RUN = (
 )
 DEAD_LEG = (Field("length", "length"), Field("purpose", default="other", known=lambda: tree.PURPOSES), NOTE)
 TUBES: dict[str, tuple[type, tuple[Field, ...]]] = {"run": (tree.Run, RUN), "dead_leg": (tree.DeadLeg, DEAD_LEG)}
+#: Group of tables [GROUP.NAME] beside the loop -> the record of each table, and its lines. Fans of the case name their
+#: fan as radiators do.
+BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
+    "case_fans": (
+        CaseFans,
+        (
+            Field("count", "count", 1.0),
+            Field("speed", "share", 1.0),
+            Field("blows", default=OUT, known=lambda: (IN, OUT)),
+            Field("filter_loss", "count", 0.0),
+        ),
+    ),
+    "on_air": (
+        AirPart,
+        (
+            Field("cools", default="other", known=lambda: tables.by_name("candidates.csv")),
+            Field("typical_heat", "power", attribute="heat"),
+            Field("peak_heat", "power", None),
+            Field("limit", "temperature", 90.0),
+            Field("resistance", "resistance", 0.0),
+            Field("block", default="", known=lambda: catalogue.names("block")),
+            Field("sound_level", "sound", None),
+            Field("price", "count", None),
+        ),
+    ),
+    "headers": (
+        Header,
+        (
+            Field("rating", "current", 1.0),
+            Field("volts", "voltage", 12.0),
+            Field("start", "count", 1.5),
+            Field("feeds", "texts"),
+        ),
+    ),
+}
 #: Parallel groups inside of each other, at most.
 MOST_NESTED = 10
 
@@ -156,7 +204,7 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     if not known_version:
         accepted = f"{FORMAT}, or an older one: {', '.join(map(str, FORWARD))}"
         read.note(("format",), version, accepted, "This package reads those versions of plan files.")
-    read.known(document, (), ("format", "parts", "part_data", "loop", "title", "notes", *SECTIONS))
+    read.known(document, (), ("format", "parts", "part_data", "loop", "title", "notes", *SECTIONS, *BESIDE))
     tube_fields = ("part", *kinds_of(catalogue.CATALOGUE["tube"][1]))
     values, at = {}, {"loop": ("loop", "order")}
     for section, lines in SECTIONS.items():
@@ -186,13 +234,17 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
         if fresh.whole and name not in fresh.used:
             remedy = "Name it in loop.order or remove the part."
             read.note(("parts", name), "not in loop.order", "a place in the flow order", remedy)
+    taken = {*elements, *fresh.used}
+    values |= {group: _beside(lookup, group, document.get(group, {}), taken) for group in BESIDE}
+    _air_paths(read, described, elements)
+    _feeds(read, document, elements)
     wrong = {problem.place[0] for problem in read.problems}
     if not wrong & {"parts", "part_data", "loop"} and not tree.of_kind(tree.Series(*items), tree.PumpUnit):
         read.note(("loop", "order"), "no pump", "at least one pump", "Add a pump to [parts] and to the loop's order.")
     loop = tree.Series(*items)
     if read.problems:  # what is wrong with the loop was told; the rest is looked at beside one that is right
         loop = tree.Series(tree.PumpUnit("pump", parts.Pump("pump", 1.0, 1e-4)))
-        values |= {"title": "", "coolant": coolants.coolant("water")}
+        values |= {"title": "", "coolant": coolants.coolant("water")} | dict.fromkeys(BESIDE, ())
     plan = read.built(Plan, (), at, loop=loop, tube=tube, origin=origin, **values)
     read.done("plan", origin.text if origin else "")
     return plan
@@ -203,7 +255,7 @@ def _values(read: Reader, lines: Iterable[Field], table: dict, place: tuple) -> 
     out = {}
     for line in lines:
         value = read.value(table, place, line.key, line.kind, line.default)
-        if line.known is not None and value is not None and line.key in table:
+        if line.known is not None and value not in (None, line.default):
             value = read.tried((*place, line.key), one_of, "", value, line.known())
         out[line.name] = value
     return out
@@ -282,9 +334,65 @@ def _fan(lookup: _Lookup, table: dict, place: tuple) -> Any:
     return lookup.part("fan", table["fan"], here, fan_name(place[-1]))
 
 
-def fan_name(radiator: str) -> str:
-    """Return what a fan is called that is described where its radiator is."""
-    return f"{radiator} fan"
+def fan_name(owner: str) -> str:
+    """Return what a fan is called that is described where its radiator or its place in the case is."""
+    return f"{owner} fan"
+
+
+def _beside(lookup: _Lookup, group: str, tables_: Any, taken: set[str]) -> tuple:
+    """Return what the tables of a group beside the loop describe, in the order of the file; None for what is wrong."""
+    read, (made, lines), out = lookup.read, BESIDE[group], []
+    for name, table in read.table(tables_, (group,)).items():
+        place = (group, name)
+        table = read.table(table, place)
+        read.known(table, place, (*(f.key for f in lines), *(("fan",) if made is CaseFans else ())))
+        values = _values(read, lines, table, place)
+        if made is CaseFans:
+            values["fan"] = _fan(lookup, table, place)
+        if made is not Header:  # a header is no part, so it may be called as what it feeds
+            if name in taken:
+                read.note(place, name, "each name once", "Give every part a name of its own.")
+            taken.add(name)
+        out.append(read.built(made, place, {f.name: (f.key,) for f in lines}, name=name, **values))
+    return tuple(out)
+
+
+def _air_paths(read: Reader, described: dict, elements: dict) -> None:
+    """Look at where radiators get their air from: room, case, or another radiator that nothing else stands behind."""
+    # An element that could not be read was told; whether it is a radiator nobody knows.
+    units = {name: e for name, e in elements.items() if e is None or isinstance(e, tree.RadiatorUnit)}
+    for name in units:
+        said, known = described[name], [*tree.PLACES, *(other for other in units if other != name)]
+        value = said.get("air") if isinstance(said, dict) else None
+        if isinstance(value, str) and value not in known:
+            remedy = "The name of a radiator means close behind it." if len(known) > len(tree.PLACES) else ""
+            read.note(("parts", name, "air"), value, f"one of: {', '.join(known)}", remedy)
+    if None in units.values():
+        return
+    try:
+        air.streams(list(units.values()))
+    except InputError as problem:
+        name, _, field = problem.field.rpartition(", ")
+        place = ("parts", name, field.replace(" ", "_"))
+        read.note(place, problem.value, problem.accepted, problem.remedy)
+
+
+def _feeds(read: Reader, document: dict, elements: dict) -> None:
+    """Look at what headers feed: a pump, fans of a radiator, fans of the case, each on one header."""
+    known = [n for n, e in elements.items() if e is None or isinstance(e, tree.PumpUnit) or getattr(e, "fan", None)]
+    fans, headers = (group if isinstance(group := document.get(g), dict) else {} for g in ("case_fans", "headers"))
+    fed: dict[str, str] = {}
+    for header, table in headers.items():
+        feeds = table.get("feeds") if isinstance(table, dict) else None
+        if not isinstance(feeds, list) or not all(isinstance(name, str) for name in feeds):
+            continue  # told already
+        for number, name in enumerate(feeds):
+            place = ("headers", header, "feeds", number)
+            remedy = "A header feeds pumps, radiators with fans and fans of the case."
+            if read.tried(place, one_of, "", name, [*known, *fans], remedy) is None:
+                continue
+            if fed.setdefault(name, header) != header:
+                read.note(place, name, f"each on one header; {fed[name]} feeds it too", "Take it off one of the two.")
 
 
 class _Order:

@@ -10,11 +10,13 @@ import numpy as np
 
 from loopmath import catalogue
 from loopmath import loop as tree
+from loopmath.case import CaseFans
 from loopmath.checks import InputError
 from loopmath.files import Origin, Saved, is_example, read_text, save_over
 from loopmath.plan import Plan
 from loopmath.planfile import (
     ANY_PART,
+    BESIDE,
     FITTING_METAL,
     FORMAT,
     FORWARD,
@@ -81,6 +83,7 @@ class _Description:
                 values = self.reference("tube", plan.tube) | values
             out |= {section: values} if section else values
         order = [self.item(item) for item in tree.flat(plan.loop)]
+        out |= {group: self.beside(group) for group in BESIDE}
         data = {
             kind: {name: catalogue.described(kind, record) for name, record in inner.items()}
             for kind, inner in self.own.items()
@@ -113,13 +116,22 @@ class _Description:
         self.parts[item.name] = out | _leaves(item, (*PARTS[kind][1], *ANY_PART))
         return item.name
 
+    def beside(self, group: str) -> dict:
+        """Return the tables of a group beside the loop."""
+        items = getattr(self.plan, group)
+        names = [item.name for item in items]
+        if len(set(names)) < len(names):
+            raise InputError(group, names, "each name once", "Give each a name of its own.")
+        fans = {item.name: {"fan": self.fan(item)} if isinstance(item, CaseFans) else {} for item in items}
+        return {item.name: fans[item.name] | _leaves(item, BESIDE[group][1]) for item in items}
+
     def tube(self, item: Any) -> dict:
         """Return how a run or dead leg names its tube: not at all if it is that of the plan."""
         own, usual = self.plan.tube, self.reference("tube", item.tube)
         return {} if own is not None and usual == self.reference("tube", own) else usual
 
-    def fan(self, item: tree.RadiatorUnit) -> Any:
-        """Return how a radiator names its fan: by its name alone if it is one as it is listed."""
+    def fan(self, item: tree.RadiatorUnit | CaseFans) -> Any:
+        """Return how a radiator or fans of the case name their fan: by its name alone if it is one as it is listed."""
         if item.fan is None:
             return Leaf(None)
         fan = self.reference("fan", item.fan, fan_name(item.name))

@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from loopmath import tables
 from loopmath.checks import Checked, InputError
 from loopmath.laws import convection, coolant, pipeflow
 from loopmath.loss import PORT_BORE, Friction, Loss, measured_loss, minor_loss
@@ -164,6 +165,25 @@ class Radiator(Checked):
         """Return the coolant held. [m3]"""
         height, width, count = self._duct()
         return height * width * count * self.passes * self.core_length + self.tank_volume_per_width * self.fan_size
+
+    def metal_mass(self) -> Any:
+        """
+        Return the mass of its metal. [kg]
+
+        Flat tubes and fins follow from the core. Tanks, side plates and ports are an estimate: sheet of 1 mm round
+        the core and round the tanks.
+        """
+        height, width, _ = self._duct()
+        ducts = self.tubes * self.tube_rows * self.core_length
+        tubes = ducts * 2 * (height + width + 2 * self.tube_wall) * self.tube_wall
+        fins = self.tubes * self._gap * self.core_depth * self.fin_thickness
+        fins = fins * self.core_length * self.fins_per_inch / 0.0254
+        tank = self.tank_volume_per_width / (2 * self.depth)  # length of each of the two tanks
+        sheet = 2 * self.core_length * self.depth + 2 * (
+            2 * tank * (self.fan_size + self.depth) + self.fan_size * self.depth
+        )
+        density = tables.by_name("metals.csv")[self.metal]["density_kg_m3"]
+        return density * (tubes + fins + 0.001 * sheet)
 
     def air_resistance(self, air_temperature: Any, density: Any, extra: Any = 0.0) -> tuple[Any, Any]:
         """Return (linear, quadratic) of one position's pressure loss in its air flow [Pa, m3/s]."""

@@ -1,7 +1,6 @@
 """Solve a plan and read the answer: headline figures, components, elements, warnings."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import count
 from typing import Any
@@ -9,18 +8,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from loopmath import air, facts, network, parts, rules
 from loopmath import loop as tree
-from loopmath import network, parts, parts_list, rules, tables
 from loopmath.checks import InputError, OutOfRange, one_of
 from loopmath.laws import coolant as coolants
-from loopmath.laws import materials, sound
-from loopmath.loss import GRAVITY, area_of
-from loopmath.plan import Plan
+from loopmath.laws import sound
+from loopmath.loss import GRAVITY
+from loopmath.plan import BALANCE, Plan
+from loopmath.radiator import AirSide
 from loopmath.rules import Fact
 from loopmath.units import Quantity
 
-#: Families of metal that eat aluminium in one coolant (common practice and the anodic index agree).
-COPPER_FAMILY = ("copper", "nickel", "silver")
+#: Air and loop are settled in turns until no air temperature moves by more than this [K], so many turns at most.
+AIR_STEP, MOST_TURNS = 1e-5, 15
 
 
 def solve(plan: Plan, friction: str = "churchill") -> "Solution":
@@ -59,21 +59,89 @@ def solve(plan: Plan, friction: str = "churchill") -> "Solution":
 def solved(plan: Plan, friction: str = "churchill") -> "Solution":
     """Solve like `solve`, and let a design outside the coolant's data stand as a stated answer."""
     one_of("friction", friction, network.pipeflow.FRICTION_LAWS)
-    pressure = coolants.pressure_at_height(plan.height)
-    coolers, airs = {}, {}
-    for unit in plan.units(tree.RadiatorUnit):
-        air = plan.case_air if unit.air == "case" else plan.room_air
-        density = coolants.air_density(air, pressure)
-        coolers[unit.name], airs[unit.name] = network.cooler_of(unit, air, density)
-    root = network.collapse(plan.loop, coolers, count())
     surroundings = (plan.room_air, plan.height, plan.case_air_over_room, plan.listener)
-    designs = network.number_of_designs(plan.loop, plan.coolant, *surroundings)
+    inside = (plan.case_heat, plan.case_vents, plan.case_wall_loss, plan.case_fans, plan.on_air)
+    designs = network.number_of_designs(plan.loop, plan.coolant, *surroundings, *inside)
+    if air.plain(plan):
+        paths = _given_air(plan)
+        root = network.collapse(plan.loop, paths.coolers, count())
+        settled = network.solve_tree(root, plan.coolant, _guess(plan, paths), friction, designs)
+        return Solution(plan, friction, designs, root, paths, settled)
+    return _with_air(plan, friction, designs)
+
+
+def _given_air(plan: Plan) -> air.AirPaths:
+    """Return the air side where every radiator's air is known beforehand."""
+    pressure = coolants.pressure_at_height(plan.height)
+    coolers, sides = {}, {}
+    for unit in plan.units(tree.RadiatorUnit):
+        enters = plan.case_air if unit.air == "case" else plan.room_air
+        density = coolants.air_density(enters, pressure)
+        coolers[unit.name], sides[unit.name] = network.cooler_of(unit, enters, density)
+    return air.AirPaths(coolers, sides, (), air.streams(plan.units(tree.RadiatorUnit)))
+
+
+def _guess(plan: Plan, paths: air.AirPaths) -> Any:
+    """Return a first guess of the mean coolant temperature. [degC]"""
     heat = sum((s.heat for s in plan.units(tree.Source)), 0.0)
     # What the radiators would take per kelvin if the liquid film added 40 % to the air's resistance.
-    ease = sum((c.air_capacity * -np.expm1(-0.7 / (c.air_resistance * c.air_capacity)) for c in coolers.values()), 0.0)
-    guess = np.clip(plan.room_air + heat / np.maximum(ease, 1.0), plan.coolant.low, plan.coolant.high)
-    settled = network.solve_tree(root, plan.coolant, guess, friction, designs)
-    return Solution(plan, friction, designs, root, coolers, airs, settled)
+    ease = sum(
+        (c.air_capacity * -np.expm1(-0.7 / (c.air_resistance * c.air_capacity)) for c in paths.coolers.values()), 0.0
+    )
+    return np.clip(plan.room_air + heat / np.maximum(ease, 1.0), plan.coolant.low, plan.coolant.high)
+
+
+def _with_air(plan: Plan, friction: str, designs: int | None) -> "Solution":
+    """
+    Solve loop and air together.
+
+    At given properties of the air both are one set of equations; density and films of the air follow its temperature
+    only weakly, so a few turns settle them, fewer with what the last two turns say of the next (Anderson mixing).
+    """
+    warmth, root, settled, before, flows = air.Warmth.first(plan), None, None, None, ()
+    for _ in range(MOST_TURNS):
+        paths = air.paths(plan, warmth, flows)
+        flows = paths.flows
+        if settled is None:
+            root, near, guess = network.collapse(plan.loop, paths.coolers, count()), None, _guess(plan, paths)
+        else:
+            root, near = network.with_coolers(root, paths.coolers), settled.flows
+            guess = np.clip(settled.mean_temperature, plan.coolant.low, plan.coolant.high)
+        settled = network.solve_tree(root, plan.coolant, guess, friction, designs, paths.nodes, near)
+        paths = _numbered(paths, settled)
+        case = settled.air[0] if plan.case_air_by == BALANCE else plan.case_air
+        into = {name: cooler.air_temperature for name, cooler in paths.coolers.items()}
+        out = settled.air_out
+        if not paths.nodes:  # fans behind a core, and no air to solve for: what leaves follows from the answer
+            answer = Solution(plan, friction, designs, root, paths, settled)
+            out = {name: np.nan_to_num(answer.air_out(name), nan=30.0) for name in into}
+        fresh = air.Warmth(case, into, {name: out[name] for name in into}).values
+        steps = [new - old for new, old in zip(fresh, warmth.values, strict=True)]
+        moved = sum(np.abs(np.clip(step, -1e3, 1e3)) for step in steps)
+        if np.all(moved <= AIR_STEP):
+            break
+        mixed = fresh if before is None else _mixed(fresh, steps, *before)
+        before, warmth = (fresh, steps), warmth.with_values(mixed)
+    done = settled.settled & (moved <= 10 * AIR_STEP) & paths.settled
+    return Solution(plan, friction, designs, root, paths, replace(settled, settled=done))
+
+
+def _mixed(fresh: list, steps: list, fresh_before: list, steps_before: list) -> list:
+    """Return where a straight line through the last two turns has no step left."""
+    bends = [now - old for now, old in zip(steps, steps_before, strict=True)]
+    along = sum(bend * step for bend, step in zip(bends, steps, strict=True))
+    share = np.clip(along / np.maximum(sum(bend * bend for bend in bends), 1e-300), -0.5, 0.5)
+    return [new - share * (new - old) for new, old in zip(fresh, fresh_before, strict=True)]
+
+
+def _numbered(paths: air.AirPaths, settled: network.Settled) -> air.AirPaths:
+    """Return the air side with the temperature of the air that enters each radiator as a number."""
+
+    def known(cooler: network.Cooler) -> network.Cooler:
+        warm = sum((w * t for w, t in zip(cooler.weights, settled.air, strict=True)), cooler.air_temperature)
+        return replace(cooler, air_temperature=warm, weights=())
+
+    return replace(paths, coolers={name: known(cooler) for name, cooler in paths.coolers.items()})
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,11 +157,25 @@ class Solution:
     friction: str
     designs: int | None
     root: network.Branch
-    coolers: dict
-    airs: dict
+    air: air.AirPaths
     settled: network.Settled
 
     # ------------------------------------------------------------------------------------------- arrays, SI
+
+    @property
+    def coolers(self) -> dict[str, network.Cooler]:
+        """The radiators as the solver sees them."""
+        return self.air.coolers
+
+    @property
+    def airs(self) -> dict[str, AirSide]:
+        """The air through each radiator."""
+        return self.air.sides
+
+    @property
+    def case_air(self) -> Any:
+        """Air inside the case: as the plan gives it, or as it balances. [degC]"""
+        return self.settled.air[0] if self.plan.case_air_by == BALANCE else self.plan.case_air
 
     @property
     def outside(self) -> Any:
@@ -159,7 +241,7 @@ class Solution:
                 warm_out, heat = self._through(child, moving, density * heat_capacity * moving, warm)
                 standing = isinstance(child, tree.DeadLeg)
                 through = 0.0 * flow if standing else flow
-                at = np.where(self.known, self.plan.case_air, np.nan) if standing else warm
+                at = np.where(self.known, self.case_air, np.nan) if standing else warm
                 row = {"element": child, "main": index == 0 and not standing, "flow": through, "heat": heat}
                 rows.append(row | {"in": at, "out": at if standing else warm_out})
                 return warm_out
@@ -225,13 +307,16 @@ class Solution:
             "heat": sum((row["heat"] for row in self.walk if row["element"].name not in self.coolers), 0.0),
             "sound": self._sound(),
             "pump_power": sum(
-                (network.pump_power(u, self._row(u.name)["flow"]) for u in self.plan.units(tree.PumpUnit)), 0.0
+                (network.pump_power(u, self.row(u.name)["flow"]) for u in self.plan.units(tree.PumpUnit)), 0.0
             ),
-            "fan_power": sum((u.fan_power() for u in self.plan.units(tree.RadiatorUnit)), 0.0),
+            "fan_power": sum((u.fan_power() for u in self.fanned()), 0.0),
+            "case_air": np.where(self.known, self.case_air, np.nan),
             "volume": sum((leaf.volume() for leaf in tree.leaves(self.plan.loop)), 0.0),
         }
         for unit in self.plan.units(tree.Source):
             out[unit.name] = self._component(unit)
+        for part in self.plan.on_air:
+            out[part.name] = out["case_air"] + part.heat * part.resistance
         if self.designs is not None:
             out = {key: np.broadcast_to(value, (self.designs,)) for key, value in out.items()}
         return out
@@ -239,9 +324,10 @@ class Solution:
     def air_out(self, name: str) -> Any:
         """Return the temperature of the air leaving a radiator. [degC]"""
         cooler = self.coolers[name]
-        return cooler.air_temperature - self._row(name)["heat"] / cooler.air_capacity
+        return cooler.air_temperature - self.row(name)["heat"] / cooler.air_capacity
 
-    def _row(self, name: str) -> dict:
+    def row(self, name: str) -> dict:
+        """Return what is known of one element: flow, temperatures in and out, heat."""
         return next(row for row in self.walk if row["element"].name == name)
 
     def _main_line(self) -> list[dict]:
@@ -261,14 +347,23 @@ class Solution:
         return [row for row in self.walk if row["element"].name in keep]
 
     def _component(self, unit: tree.Source) -> Any:
-        row = self._row(unit.name)
+        row = self.row(unit.name)
         flow = np.maximum(np.abs(row["flow"]), network.STILL)
         return 0.5 * (row["in"] + row["out"]) + unit.heat * unit.block.thermal_resistance(flow)
 
+    def fanned(self) -> list:
+        """Return all that has fans: radiators, then the fans of the case."""
+        return [*(u for u in self.plan.units(tree.RadiatorUnit) if u.fan is not None), *self.plan.case_fans]
+
+    def sounds(self) -> dict[str, Any]:
+        """Return the level of every source of sound at the listener, by name; minus infinity is silence. [dB]"""
+        levels = {u.name: u.sound() for u in (*self.fanned(), *self.plan.on_air)}
+        for unit in self.plan.units(tree.PumpUnit):
+            levels[unit.name] = parts.sound_of(unit.pump.sound_level, unit.pump.turning(unit.speed))
+        return {name: sound.at_distance(level, self.plan.listener) for name, level in levels.items()}
+
     def _sound(self) -> Any:
-        levels = [u.sound() for u in self.plan.units(tree.RadiatorUnit) if u.fan is not None]
-        levels += [parts.sound_of(u.pump.sound_level, u.pump.turning(u.speed)) for u in self.plan.units(tree.PumpUnit)]
-        return sound.at_distance(sound.sum_levels(np.broadcast_arrays(*levels)), self.plan.listener)
+        return sound.sum_levels(np.broadcast_arrays(*self.sounds().values()))
 
     # --------------------------------------------------------------------------------------- the public face
 
@@ -297,7 +392,7 @@ class Solution:
         """What is cooled: heat, temperature, limit, margin, and its rise over the coolant."""
         rows = []
         for unit in self.plan.units(tree.Source):
-            row, warm = self._row(unit.name), self.state[unit.name]
+            row, warm = self.row(unit.name), self.state[unit.name]
             local = 0.5 * (row["in"] + row["out"])
             rows.append((unit.name, unit.heat, warm, unit.limit, unit.limit - warm, warm - local, row["flow"] * 6e4))
         columns = [
@@ -309,7 +404,7 @@ class Solution:
             "over coolant [K]",
             "flow [L/min]",
         ]
-        return self._frame(rows, columns)
+        return self.frame(rows, columns)
 
     @property
     def elements(self) -> pd.DataFrame:
@@ -343,9 +438,9 @@ class Solution:
             "heat [W]",
             "volume [mL]",
         ]
-        return self._frame(rows, columns)
+        return self.frame(rows, columns)
 
-    def _frame(self, rows: list, columns: list) -> pd.DataFrame:
+    def frame(self, rows: list, columns: list) -> pd.DataFrame:
         """Return rows as a table; N designs give N rows each, with the design's number first."""
         if self.designs is None:
             return pd.DataFrame([[_plain(v) for v in row] for row in rows], columns=columns).set_index(columns[0])
@@ -413,140 +508,10 @@ class Solution:
         """Return for each signal word how many rules fire, for each design."""
         return rules.counts(self.facts, self.designs or 1)
 
-    # ---------------------------------------------------------------------------------------------- facts
-
     @cached_property
     def facts(self) -> list[Fact]:
         """What the rules judge, place by place."""
-        plan, s = self.plan, self.state
-        hottest = s["coolant_warmest"]
-        facts = [
-            Fact("loop flow", "loop", s["flow"]),
-            Fact("coolant against your limit", "coolant", hottest, plan.coolant_limit),
-            Fact("coolant over room", "radiators", s["coolant_over_room"]),
-            Fact("sound against your limit", "machine", s["sound"], plan.sound_limit),
-            Fact("coolant outside its data", "coolant", np.where(self.outside, 1.0, 0.0)),
-        ]
-        facts += [
-            Fact("coolant against pump limit", u.name, self._row(u.name)["in"], u.pump.coolant_limit)
-            for u in plan.units(tree.PumpUnit)
-        ]
-        facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in plan.units(tree.Source)]
-        if plan.budget is not None:
-            facts.append(
-                Fact("cost against your budget", "parts", parts_list.cost(parts_list.parts_list(plan)), plan.budget)
-            )
-        facts += self._tube_facts() + self._fan_facts() + self._metal_facts() + self._branch_facts()
-        return facts + self._measured_facts()
-
-    def _measured_facts(self) -> list[Fact]:
-        """Flows beyond what was measured of a part; pumps and fans carried to full speed, as their curves are."""
-        facts: list[Fact] = []
-
-        def note(where: str, flow: Any, low: Any, high: Any, what: str = "flow") -> None:
-            seen = np.where(self.moving, flow, np.nan)
-            for limit, side in ((high, "over"), (low, "under")):
-                if limit is not None:  # half a percent is no other flow: the air of another day does as much
-                    close = np.abs(seen - limit) <= 0.005 * limit
-                    facts.append(Fact(f"{what} {side} what was measured", where, np.where(close, limit, seen), limit))
-
-        for unit in self.plan.units(tree.Element):
-            if hasattr(unit.part, "measured_to"):
-                flow = self._row(unit.name)["flow"]
-                if isinstance(unit, tree.PumpUnit):
-                    flow = _at_full(flow, unit.pump.turning(unit.speed))
-                note(unit.name, flow, unit.part.measured_from, unit.part.measured_to)
-            if isinstance(unit, tree.RadiatorUnit):
-                each = self.airs[unit.name].flow / unit.radiator.positions
-                ends = (unit.radiator.measured_air_from, unit.radiator.measured_air_to)
-                note(f"air of {unit.name}", each, *ends, what="air flow")
-                if unit.fan is not None:
-                    at_full = _at_full(each, unit.fan.turning(unit.fan_speed))
-                    note(f"fans of {unit.name}", at_full, unit.fan.measured_from, unit.fan.measured_to, what="air flow")
-        return facts
-
-    def _branch_facts(self) -> list[Fact]:
-        """The flow of every branch of a parallel group, under the name of its first element with flow."""
-        groups = [b for item in _parallels(self.plan.loop) for b in item.branches]
-        firsts = [next(e for e in tree.leaves(b) if not isinstance(e, tree.DeadLeg)) for b in groups]
-        return [
-            Fact("branch flow", f"branch of {e.name}", np.where(self.moving, self._row(e.name)["flow"], np.nan))
-            for e in firsts
-        ] + [Fact("design that did not settle", "solver", np.where(self.settled.settled, 0.0, 1.0))]
-
-    def _tube_facts(self) -> list[Fact]:
-        """Velocity, Reynolds number, rated limit and softening margin; the worst run of each tube speaks."""
-        groups: dict[str, list] = {}
-        for row in self.walk:
-            if isinstance(row["element"], (tree.Run, tree.DeadLeg)):
-                groups.setdefault(row["element"].tube.name, []).append(row)
-        facts: list[Fact] = []
-        for name, rows in groups.items():
-            runs = [row for row in rows if isinstance(row["element"], tree.Run)]
-            tube = rows[0]["element"].tube
-            if runs:
-                speeds = [row["flow"] / area_of(row["element"].tube.bore) for row in runs]
-                fastest, slowest = _fold(np.maximum, speeds), _fold(np.minimum, speeds)
-                slowest = np.where(self.moving, slowest, np.nan)
-                facts += [
-                    Fact("tube velocity", name, fastest),
-                    Fact("slowest tube velocity", name, slowest),
-                    Fact("Reynolds number in the tube", name, slowest * tube.bore * self.fluid[0] / self.fluid[1]),
-                    Fact(
-                        "coolant against tube limit",
-                        name,
-                        _fold(np.maximum, [r["in"] for r in runs]),
-                        tube.coolant_limit,
-                    ),
-                ]
-            soft = materials.softening_temperature(tube.material) if tube.material != "copper" else None
-            if soft is not None:
-                # A flowing run is near its coolant; a leg that stands is at the air of the case.
-                for row in rows:
-                    standing = isinstance(row["element"], tree.DeadLeg)
-                    wall = np.where(self.known, self.plan.case_air, np.nan) if standing else row["in"]
-                    facts.append(Fact("tube below softening by", row["element"].name, soft - wall))
-        return facts
-
-    def _fan_facts(self) -> list[Fact]:
-        facts = []
-        for unit in self.plan.units(tree.RadiatorUnit):
-            if unit.fan is not None:
-                facts.append(
-                    Fact(
-                        "fan speed over its least speed by",
-                        f"fans of {unit.name}",
-                        unit.fan_speed - unit.fan.least_speed,
-                    )
-                )
-                turning = np.asarray(unit.fan.turning(unit.fan_speed)) > 0
-                share = np.where(turning, self.airs[unit.name].share_of_free_flow, np.nan)
-                facts.append(Fact("share of the fan's free flow", f"fans of {unit.name}", share))
-        return facts
-
-    def _metal_facts(self) -> list[Fact]:
-        wetted = sorted({*self.plan.also_wetted, *(m for leaf in tree.leaves(self.plan.loop) for m in leaf.metals())})
-        known = tables.by_name("metals.csv")
-        family = {m: known[one_of("metal", m, known)]["family"] for m in wetted}
-        light = [m for m in wetted if family[m] == "aluminium"]
-        noble = [m for m in wetted if family[m] in COPPER_FAMILY]
-        if light and noble:
-            pairs = [self._pair("aluminium with a copper-family metal", [a, b]) for a in light for b in noble]
-            return [max(pairs, key=lambda fact: fact.value)]
-        return [self._pair("other metals in one coolant", wetted)] if len(wetted) > 1 else []
-
-    @staticmethod
-    def _pair(quantity: str, metals: list[str]) -> Fact:
-        first, second, volts = materials.worst_pair(metals)
-        return Fact(quantity, f"{first} with {second}", volts)
-
-
-def _parallels(item: Any) -> Iterator[tree.Parallel]:
-    """Yield every parallel group of a tree."""
-    if isinstance(item, tree.Parallel):
-        yield item
-    for child in getattr(item, "items", ()) or getattr(item, "branches", ()):
-        yield from _parallels(child)
+        return facts.of(self)
 
 
 def _fold(best: Any, values: list) -> Any:
@@ -554,12 +519,6 @@ def _fold(best: Any, values: list) -> Any:
     for value in values[1:]:
         out = best(out, value)
     return out
-
-
-def _at_full(flow: Any, turning: Any) -> Any:
-    """Return a flow carried to full speed, NaN for a machine that stands."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(np.asarray(turning) > 0, flow / turning, np.nan)
 
 
 def _plain(value: Any) -> Any:

@@ -31,11 +31,15 @@ INSIDE = {
     "air pressure": "Pa",
     "resistance": "delta_degC/W",
     "conductance": "W/delta_degC",
+    "current": "A",
+    "voltage": "V",
     "sound": "",
     "count": "",
     "linear loss": "Pa*s/m^3",
     "quadratic loss": "Pa*s^2/m^6",
     "area": "m^2",
+    "heat capacity": "J/delta_degC",
+    "mass": "kg",
 }
 #: What a record's range says after its numbers -> the kind of quantity; any other remark stands at a plain number.
 KIND_OF_UNIT = {
@@ -49,6 +53,10 @@ KIND_OF_UNIT = {
     "degC": "temperature",
     "K/W": "resistance",
     "W": "power",
+    "J/K": "heat capacity",
+    "kg": "mass",
+    "A": "current",
+    "V": "voltage",
     "dB": "sound",
     "of full speed": "share",
     "Pa s/m3": "linear loss",
@@ -70,11 +78,15 @@ _WRITTEN = {
     "air pressure": ("Pa",),
     "resistance": ("K/W",),
     "conductance": ("W/K",),
+    "current": ("A",),
+    "voltage": ("V",),
     "sound": ("dB",),
     "count": ("",),
     "linear loss": ("kPa/(L/min)",),
     "quadratic loss": ("kPa/(L/min)^2",),
     "area": ("mm^2",),
+    "heat capacity": ("J/K",),
+    "mass": ("g", "kg"),
 }
 _EXAMPLE = {
     "flow": "'3.5 L/min' or '0.9 gal/min'",
@@ -91,11 +103,15 @@ _EXAMPLE = {
     "air pressure": "'25 Pa' or '0.1 inH2O'",
     "resistance": "'0.05 K/W'",
     "conductance": "'12 W/K'",
+    "current": "'1 A' or '850 mA'",
+    "voltage": "'12 V'",
     "sound": "'32 dB'",
     "count": "'4'",
     "linear loss": "'0.6 kPa/(L/min)'",
     "quadratic loss": "'0.4 kPa/(L/min)^2'",
     "area": "'360 mm^2'",
+    "heat capacity": "'60 J/K'",
+    "mass": "'240 g' or '8.5 oz'",
 }
 #: What people write for the two scales, in small letters, its degree sign left out.
 _TEMPERATURES = {
@@ -299,11 +315,15 @@ DISPLAY = {
         "air pressure": _shown("air pressure", "Pa", "Pa", 1),
         "resistance": _shown("resistance", "delta_degC/W", "K/W", 3),
         "conductance": _shown("conductance", "W/delta_degC", "W/K", 2),
+        "current": _shown("current", "A", "A", 2),
+        "voltage": _shown("voltage", "V", "V", 1),
         "sound": _shown("sound", "", "dB", 0),
         "count": _shown("count", "", "", 0),
         "linear loss": _shown("linear loss", "kPa*min/L", "kPa/(L/min)", 3),
         "quadratic loss": _shown("quadratic loss", "kPa*min^2/L^2", "kPa/(L/min)^2", 3),
         "area": _shown("area", "mm^2", "mm^2", 0),
+        "heat capacity": _shown("heat capacity", "J/delta_degC", "J/K", 0),
+        "mass": _shown("mass", "g", "g", 0),
     }
 }
 DISPLAY["us"] = DISPLAY["metric"] | {
@@ -322,6 +342,8 @@ DISPLAY["us"] = DISPLAY["metric"] | {
     "linear loss": _shown("linear loss", "psi*min/gal", "psi/(gal/min)", 4),
     "quadratic loss": _shown("quadratic loss", "psi*min^2/gal^2", "psi/(gal/min)^2", 4),
     "area": _shown("area", "inch^2", "in^2", 3),
+    "heat capacity": _shown("heat capacity", "BTU/delta_degF", "BTU/°F", 3),
+    "mass": _shown("mass", "ounce", "oz", 1),
 }
 
 

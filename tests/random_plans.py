@@ -1,4 +1,8 @@
-"""Random plans for Hypothesis: every kind of element, parts changed and parts of one's own, groups inside of groups."""
+"""
+Random plans for Hypothesis: every kind of element, parts changed and parts of one's own, groups inside of groups.
+
+Radiators stand behind one another where they may; beside the loop are fans of the case, parts on air and headers.
+"""
 
 from dataclasses import MISSING, fields, replace
 
@@ -7,9 +11,10 @@ from hypothesis import strategies as st
 
 from loopmath import InputError, catalogue, tables
 from loopmath import loop as tree
+from loopmath.case import IN, OUT, AirPart, CaseFans, Header
 from loopmath.laws import coolant
 from loopmath.parts import Fan, Tube
-from loopmath.plan import Plan
+from loopmath.plan import BALANCE, GIVEN, Plan
 from loopmath.radiator import Radiator
 
 METALS = sorted(tables.by_name("metals.csv"))
@@ -142,10 +147,60 @@ def plans(draw):
             draw(st.sampled_from(["room", "case"])),
             draw(floats(0.001, 1.0)) if fan is None else 0.0,
             draw(floats(0.0, 1000.0)),
+            draw(st.sampled_from(["", *tree.PLACES])),
+            draw(st.sampled_from([tree.PUSH, tree.PULL])),
+            draw(st.none() | floats(0.0, 1.0)),
+            draw(st.just(0.0) | floats(0.0, min(8.0, record.positions))),
+            draw(st.none() | floats(0.0, 1.0)),
             **about(),
         )
 
-    kinds = [*catalogue.CATALOGUE.keys() - {"fan", "tube"}, "run", "run", "dead leg"]
+    def in_rows(loop):
+        """Let some radiators stand behind one that nothing stands behind yet; in a row fans turn at one speed."""
+        airs, ends = {}, []
+        for unit in tree.of_kind(loop, tree.RadiatorUnit):
+            if ends and draw(st.integers(0, 3)):
+                airs[unit.name] = ends.pop(draw(st.integers(0, len(ends) - 1)))
+            ends.append(unit.name)
+        rows = {*airs, *airs.values()}
+
+        def change(leaf):
+            new = {"second_fans": 0.0, "air": airs.get(leaf.name, leaf.air)} if leaf.name in rows else {}
+            return replace(leaf, **new)
+
+        return tree.mapped(loop, change)
+
+    def case_fans():
+        name = next(names)
+        fan = part(draw, "fan", f"{name} fan")
+        blows = draw(st.sampled_from([IN, OUT]))
+        return CaseFans(name, fan, draw(floats(1, 20)), draw(floats(0.0, 1.0)), blows, draw(floats(0.0, 1000.0)))
+
+    def on_air():
+        return AirPart(
+            next(names),
+            draw(st.sampled_from(sorted(tables.by_name("candidates.csv")))),
+            draw(floats(0.0, 3000.0)),
+            draw(floats(0.0, 200.0)),
+            draw(floats(0.0, 20.0)),
+            draw(st.none() | floats(0.0, 3000.0)),
+            draw(st.sampled_from(["", *tables.by_name("blocks.csv")])),
+            draw(st.none() | floats(0.0, 120.0)),
+            draw(st.none() | floats(0.0, 1e5)),
+        )
+
+    def headers(loop, fans):
+        fed = [e.name for e in tree.leaves(loop) if isinstance(e, tree.PumpUnit) or getattr(e, "fan", None)]
+        fed = draw(st.permutations([*fed, *(f.name for f in fans)]))
+        cut = draw(st.integers(0, len(fed)))
+        feeds = [fed[:cut], fed[cut : draw(st.integers(cut, len(fed)))]]
+        called = draw(st.lists(NAMES, max_size=2, unique=True))
+        return tuple(
+            Header(name, draw(floats(0.01, 50.0)), draw(floats(1.0, 60.0)), draw(floats(1.0, 10.0)), tuple(some))
+            for name, some in zip(called, feeds, strict=False)
+        )
+
+    kinds = [*catalogue.CATALOGUE.keys() - {"fan", "tube"}, "run", "run", "dead leg", "radiator", "radiator"]
 
     def items(depth, most):
         out = []
@@ -158,9 +213,11 @@ def plans(draw):
         return out
 
     assert all(f.default is not MISSING for f in fields(Plan)[3:])
+    loop = in_rows(tree.Series(element("pump"), *items(2, 4)))
+    fans = tuple(case_fans() for _ in range(draw(st.integers(0, 2))))
     return Plan(
         draw(TEXT),
-        tree.Series(element("pump"), *items(2, 4)),
+        loop,
         coolant.coolant(draw(st.sampled_from(["water", "propylene-glycol-10"]))),
         draw(floats(5.0, 45.0)),
         draw(floats(-400.0, 5000.0)),
@@ -175,4 +232,12 @@ def plans(draw):
         plan_tube,
         draw(st.sampled_from(METALS)),
         draw(st.lists(st.sampled_from(METALS), max_size=2).map(tuple)),
+        case_air_by=draw(st.sampled_from([GIVEN, BALANCE])),
+        case_heat=draw(floats(0.0, 3000.0)),
+        case_vents=draw(floats(0.0, 1.0)),
+        case_wall_loss=draw(floats(0.0, 100.0)),
+        case_volume=draw(floats(0.001, 2.0)),
+        case_fans=fans,
+        on_air=tuple(on_air() for _ in range(draw(st.integers(0, 2)))),
+        headers=headers(loop, fans),
     )

@@ -1,9 +1,13 @@
-"""The made-up reference problem, stated with the package's own elements, and two parts that no file can hold."""
+"""The made-up reference problems, stated with the package's own elements, and parts that no file can hold."""
 
 from dataclasses import dataclass
 from typing import Any
 
+from outside import coupled_loop, reference_loop
+
 from loopmath import loop, parts
+from loopmath.case import AirPart, CaseFans
+from loopmath.laws import coolant as coolants
 from loopmath.laws.coolant import coolant
 from loopmath.loss import Loss
 from loopmath.plan import Plan
@@ -61,6 +65,23 @@ class PowerRadiator:
 
 
 @dataclass(frozen=True, eq=False)
+class PowerCore(PowerRadiator):
+    """A power radiator for fans on their curves: what one position takes is `air_linear` mu V + heads rho V2/2A2."""
+
+    air_linear: float = 0.0  # [1/m3]
+    air_heads: float = 0.0
+    air_area: float = 1.0  # [m2]
+
+    def air_resistance(self, air_temperature: Any, density: Any, extra: Any = 0.0) -> tuple[Any, Any]:
+        viscosity = coolants.air_viscosity(air_temperature)
+        return self.air_linear * viscosity, (self.air_heads + extra) * density / (2 * self.air_area**2)
+
+    def air_side(self, flow_each: Any, air_temperature: Any, density: Any) -> AirSide:
+        side = super().air_side(flow_each, air_temperature, density)
+        return AirSide(side.flow, density * side.flow * coolants.AIR_HEAT_CAPACITY, side.conductance)
+
+
+@dataclass(frozen=True, eq=False)
 class PowerConductance:
     """A liquid film that grows as a power of the flow: reference [W/K] at reference flow [m3/s]."""
 
@@ -107,3 +128,52 @@ def reference_plan(design: dict[str, Any], liquid: str = "water", layout: str = 
         loop.Fittings("reservoir", tank, 1.0),
     )
     return Plan("reference problem", order, coolant(COOLANTS[liquid]), room_air=design["room"])
+
+
+def coupled_plan(design: dict[str, Any], arrangement: str = "crossed", fan_side: str = "push") -> Plan:
+    """
+    Return the problem of `outside.coupled_loop` as a plan; every value of `design` may be an array of N designs.
+
+    Keys, arrangements and numbers are those of that file.
+    """
+    plain = reference_plan(design | {"air_flow": 0.0, "room": 25.0})
+    given = coupled_loop.FAN
+    fan = parts.Fan("fan", given.size, given.free, given.shutoff, given.exponent, given.power, 30.0, least_speed=0.0)
+    square, linear = coupled_loop.LIQUID_LOSS
+    radiators = []
+    for name, core in coupled_loop.CORES.items():
+        record = PowerCore(
+            name,
+            core.film,
+            core.film_flow,
+            core.film_power,
+            coupled_loop.LIQUID_FILM,
+            reference_loop.COOLANT_FLOW,
+            coupled_loop.LIQUID_POWER,
+            Loss(fixed_linear=linear, fixed_quadratic=square),
+            air_heat_per_volume=1.0,  # not asked for: `PowerCore` takes it from the density
+            positions=coupled_loop.POSITIONS,
+            air_linear=core.linear,
+            air_heads=core.heads,
+            air_area=core.area,
+        )
+        row, source, _ = next(row for row in coupled_loop.ARRANGEMENTS[arrangement] if name in row[0])
+        air = source if row[0] == name else row[row.index(name) - 1]
+        speed = design[f"{name}_speed"]
+        radiators.append(loop.RadiatorUnit(name, record, fan, speed, air=air, fan_side=fan_side))
+    pump, _, *rest = plain.loop.items
+    case_fan = CaseFans("case fan", fan, 1.0, design["case_speed"], "out", coupled_loop.GRILLE_HEADS - 1.0)
+    part = AirPart("part", heat=design["part_heat"], resistance=coupled_loop.PART_RESISTANCE)
+    return Plan(
+        "coupled reference problem",
+        loop.Series(pump, *radiators, *rest),
+        coolant("water"),
+        room_air=design["room"],
+        height=design["height"],
+        case_air_by="balance",
+        case_heat=design["case_heat"],
+        case_vents=design["vents"],
+        case_wall_loss=design["wall"],
+        case_fans=(case_fan,),
+        on_air=(part,),
+    )

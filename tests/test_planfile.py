@@ -2,6 +2,7 @@
 
 import contextlib
 import copy
+import dataclasses
 import datetime
 import re
 import tomllib
@@ -12,17 +13,22 @@ from hypothesis import strategies as st
 
 from loopmath import InputError, demo_plan, load_plan, solve, tables
 from loopmath import loop as tree
-from loopmath.planfile import read_plan
+from loopmath.plan import Plan
+from loopmath.planfile import BESIDE, PARTS, SECTIONS, Field, read_plan
+from loopmath.reader import NEEDED
 from loopmath.toml_text import dotted
 
 DEMO_FILE = tables.DATA / "plans" / "podcast_booth.toml"
 DEMO = tomllib.loads(DEMO_FILE.read_text(encoding="utf-8"))
+#: A plan with all that stands beside the loop: fans of the case, parts on air, headers.
+WORKSHOP_FILE = tables.DATA / "plans" / "quiet_workshop.toml"
+WORKSHOP = tomllib.loads(WORKSHOP_FILE.read_text(encoding="utf-8"))
 GONE = object()
 
 
-def changed(*path, to):
-    """Return the demo document with the value at a path replaced, added or, if GONE, taken out."""
-    document = copy.deepcopy(DEMO)
+def changed(*path, to, of=DEMO):
+    """Return a document, the demo's, with the value at a path replaced, added or, if GONE, taken out."""
+    document = copy.deepcopy(of)
     *outer, last = path
     inner = document
     for step in outer:
@@ -111,6 +117,76 @@ def test_a_run_of_no_length_is_accepted():
     assert solve(plan).flow.magnitude > solve(demo_plan()).flow.magnitude
 
 
+# --------------------------------------------------------------------------------------------- beside the loop
+
+
+def test_what_stands_beside_the_loop_is_read_as_it_is_written():
+    plan = load_plan(WORKSHOP_FILE)
+    assert (plan.case_air_by, plan.case_air_over_room, plan.case_heat) == ("balance", 6.0, 25.0)
+    assert (plan.case_vents, plan.case_wall_loss, plan.case_volume) == pytest.approx((0.009, 4.0, 0.055), rel=1e-12)
+    (rear,) = plan.case_fans
+    assert (rear.name, rear.fan.name, rear.blows) == ("rear fan", "quiet fan 120 mm, 1300 rpm", "out")
+    assert (rear.count, rear.speed, rear.filter_loss) == (1.0, 0.5, 1.0)
+    assert [p.name for p in plan.on_air] == list(WORKSHOP["on_air"]) == ["memory", "voltage regulator", "flat drive"]
+    drive = plan.on_air[2]
+    assert (drive.cools, drive.heat, drive.peak_heat, drive.limit, drive.resistance) == ("drive", 5.0, 8.0, 70.0, 2.0)
+    assert (drive.block, drive.sound_level, drive.price) == ("drive block, one flat drive", 18.0, 12.0)
+    assert [(h.name, h.rating, h.volts, h.start, h.feeds) for h in plan.headers] == [
+        ("pump header", 2.0, 12.0, 1.5, ("pump",)),
+        ("front header", 1.0, 12.0, 1.5, ("front radiator",)),
+        ("top header", 1.0, 12.0, 1.5, ("top radiator", "rear fan")),
+    ]
+    top, front = plan.units(tree.RadiatorUnit)
+    assert (front.air, front.blows, front.fan_side) == ("room", "case", "push")
+    assert (top.air, top.blows, top.fan_side) == ("case", "room", "pull")
+
+
+def test_a_file_that_says_nothing_of_it_has_what_a_plan_has_by_itself():
+    """Files written before there was anything beside the loop mean what they meant."""
+    plan = demo_plan()
+    for line in (*SECTIONS["case"], *(Field(group, default=()) for group in BESIDE)):
+        own = next(f.default for f in dataclasses.fields(Plan) if f.name == line.name)
+        assert getattr(plan, line.name) == own == line.default
+    for made, lines in (PARTS["radiator"], *BESIDE.values()):
+        own = {f.name: f.default for f in dataclasses.fields(made)}
+        assert all(line.default in (own[line.name], NEEDED) for line in lines)
+
+
+def test_a_table_may_say_little():
+    document = changed("case_fans", to={"rear": {"fan": "quiet fan 120 mm, 1300 rpm"}})
+    document |= {"on_air": {"chips": {"typical_heat": "9 W"}}, "headers": {"board": {"feeds": ["rear"]}}}
+    plan = read_plan(document)
+    (rear,), (chips,), (board,) = plan.case_fans, plan.on_air, plan.headers
+    assert (rear.count, rear.speed, rear.blows, rear.filter_loss) == (1.0, 1.0, "out", 0.0)
+    assert (chips.cools, chips.limit, chips.resistance, chips.block, chips.peak_heat) == ("other", 90.0, 0.0, "", None)
+    assert (board.rating, board.volts, board.start, board.feeds) == (1.0, 12.0, 1.5, ("rear",))
+
+
+def test_a_case_fan_may_be_one_of_the_catalogue_with_numbers_changed_and_one_of_ones_own():
+    fan = {"part": "quiet fan 120 mm, 1300 rpm", "power": "2 W", "sound_level": "25 dB"}
+    (rear,) = read_plan(changed("case_fans", "rear fan", "fan", to=fan, of=WORKSHOP)).case_fans
+    assert (rear.fan.name, rear.fan.power, rear.fan.sound_level) == ("quiet fan 120 mm, 1300 rpm", 2.0, 25.0)
+    fan = {"size": "92 mm", "free_flow": "50 m^3/h", "shutoff_pressure": "12 Pa"}
+    (rear,) = read_plan(changed("case_fans", "rear fan", "fan", to=fan, of=WORKSHOP)).case_fans
+    assert (rear.fan.name, rear.fan.size) == ("rear fan fan", 0.092)
+
+
+def test_a_radiator_may_stand_close_behind_another_with_fans_on_either_side_and_at_two_speeds():
+    document = changed("parts", "top radiator", "air", to="front radiator")
+    front = document["parts"]["front radiator"]
+    front |= {"fans_in_series": 2, "pull_speed": "40 %"}
+    plan = read_plan(document)
+    front, top = plan.units(tree.RadiatorUnit)
+    assert (top.air, front.pull_speed, front.fans_in_series) == ("front radiator", 0.4, 2.0)
+    front = read_plan(changed("parts", "front radiator", "second_fans", to=1)).units(tree.RadiatorUnit)[0]
+    assert (front.second_fans, front.second_speed) == (1.0, None)
+
+
+def test_a_header_may_be_called_as_what_it_feeds():
+    plan = read_plan(changed("headers", to={"pump": {"feeds": ["pump"]}}))
+    assert plan.headers[0].name == plan.headers[0].feeds[0] == "pump"
+
+
 # ------------------------------------------------------------------------------------- files that cannot be read
 
 
@@ -164,6 +240,12 @@ def test_a_path_through_a_file_is_refused_in_words(tmp_path):
         (("limits", "curency"), "currency"),
         (("parts", "front radiator", "fan_sped"), "fan_speed"),
         (("parts", "reservoir", "parts"), "part"),
+        (("case_fan",), "case_fans"),
+        (("on_airs",), "on_air"),
+        (("header",), "headers"),
+        (("case", "vent"), "vents"),
+        (("parts", "front radiator", "blow"), "blows"),
+        (("parts", "front radiator", "fan_sides"), "fan_side"),
         (("loop", "ordre"), "order"),
         (("loop", "order", 1, "lenght"), "length"),
         (("loop", "order", 4, "fitings"), "fittings"),
@@ -320,22 +402,28 @@ PLACES = [path for path in places(DEMO) if path]
 MAY_STAND = {("title",), ("notes",), ("limits", "currency")}
 
 
-@pytest.mark.parametrize("path", PLACES, ids=lambda path: ".".join(map(str, path)))
-def test_a_wrong_type_anywhere_ends_in_words_or_in_a_plan_that_solves(path):
+#: Places of the workshop that the demo has not.
+BESIDE_PLACES = [p for p in places(WORKSHOP) if p and (p[0] in ("case", *BESIDE) or p[:2] == ("parts", "top radiator"))]
+EVERY_PLACE = [(path, DEMO) for path in PLACES] + [(path, WORKSHOP) for path in BESIDE_PLACES]
+
+
+@pytest.mark.parametrize(("path", "of"), EVERY_PLACE, ids=[".".join(map(str, path)) for path, _ in EVERY_PLACE])
+def test_a_wrong_type_anywhere_ends_in_words_or_in_a_plan_that_solves(path, of):
     for value in HOSTILE:
         try:
-            plan = read_plan(changed(*path, to=value))
+            plan = read_plan(changed(*path, to=value, of=of))
         except InputError:
             continue
-        assert isinstance(value, str) or not isinstance(value, (list, bool, datetime.date, datetime.time))
+        fine = isinstance(value, str) or not isinstance(value, (list, bool, datetime.date, datetime.time))
+        assert fine or (path[-1] == "feeds" and value == [])
         assert isinstance(plan.title, str)
         with contextlib.suppress(InputError):
             solve(plan)
 
 
-@pytest.mark.parametrize("path", [path for path in PLACES if path not in MAY_STAND])
-def test_text_that_means_nothing_is_refused_or_only_names_a_run(path):
-    document = changed(*path, to="zzz")
+@pytest.mark.parametrize(("path", "of"), [(p, of) for p, of in EVERY_PLACE if p not in MAY_STAND])
+def test_text_that_means_nothing_is_refused_or_only_names_a_run(path, of):
+    document = changed(*path, to="zzz", of=of)
     if path[-1] in ("run", "dead_leg"):
         assert "zzz" in [leaf.name for leaf in tree.leaves(read_plan(document).loop)]
     else:
@@ -392,9 +480,11 @@ JSONISH = st.recursive(
 
 
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(path=st.sampled_from(PLACES), value=JSONISH, other=st.sampled_from(PLACES), second=JSONISH)
-def test_two_wrong_values_anywhere_end_in_words_or_in_a_plan(path, value, other, second):
-    document = changed(*path, to=value)
+@given(data=st.data(), of=st.sampled_from([DEMO, WORKSHOP]), value=JSONISH, second=JSONISH)
+def test_two_wrong_values_anywhere_end_in_words_or_in_a_plan(data, of, value, second):
+    where = st.sampled_from(PLACES if of is DEMO else BESIDE_PLACES)
+    path, other = data.draw(where), data.draw(where)
+    document = changed(*path, to=value, of=of)
     try:
         inner = document
         for step in other[:-1]:

@@ -184,6 +184,26 @@ DATA = put(GOOD[GOOD.index("[part_data") : GOOD.index("[loop]")], "DATA\n").repl
 )
 
 
+RADIATOR = 'parts."front. radiator"'
+REAR = '[case_fans.rear]\nfan = "quiet fan 120 mm, 1300 rpm"\n'
+CHIPS = '[on_air.chips]\ncools = "drive"\ntypical_heat = "9 W"\n'
+HUB = '[headers.hub]\nfeeds = ["pump", "rear"]\n'
+
+
+def beside(text: str, of: str = GOOD) -> str:
+    """Return the good plan with tables added beside its loop."""
+    return of.replace("[loop]\n", f"{text}\n[loop]\n")
+
+
+def two(first: str, second: str = "", third: str = "") -> str:
+    """Return the good plan with two radiators more, "back" and "top", each of the three with its lines."""
+    tables_ = ""
+    for name, line in (("back", second), ("top", third)):
+        tables_ += f'[parts.{name}]\nkind = "radiator"\npart = "3 x 120 mm, slim, medium fins"\n'
+        tables_ += f'fan = "quiet fan 120 mm, 1300 rpm"\n{line}\n'
+    return beside(tables_, under(RADIATOR, first)).replace(DOWN, f'"back", "top", {DOWN}')
+
+
 #: What -> (the file, place that is named, words that follow).
 FAULTS = {
     # versions
@@ -477,6 +497,159 @@ FAULTS = {
         "parts.front. radiator.fan.exponent",
         "1 to 6",
     ),
+    # the case
+    "case air by a word unknown": (under("case", 'air = "guessed"'), "case.air", "one of: given, balance"),
+    "negative openings": (
+        under("case", 'vents = "-1 cm^2"'),
+        "case.vents",
+        "-0.0001 is not accepted. Accepted: 0 to 1 m2",
+    ),
+    "openings as a length": (under("case", 'vents = "3 cm"'), "case.vents", "'360 mm^2'"),
+    "no air in the case": (
+        under("case", 'volume = "0 L"'),
+        "case.volume",
+        "0.0 is not accepted. Accepted: 0.001 to 2 m3",
+    ),
+    "negative heat in the case": (under("case", 'other_heat = "-1 W"'), "case.other_heat", "0 to 3000 W"),
+    "walls that take watts": (under("case", 'wall_loss = "4 W"'), "case.wall_loss", "'12 W/K'"),
+    # fans of the case
+    "a word for the table of case fans": (put("[room]\n", "case_fans = 3\n[room]\n"), "case_fans", "a table of lines"),
+    "a word for a case fan": (put("[room]\n", "case_fans.rear = 3\n[room]\n"), "case_fans.rear", "a table of lines"),
+    "a case fan that blows aside": (
+        beside(REAR + 'blows = "left"'),
+        "case_fans.rear.blows",
+        "'left' is not accepted. Accepted: one of: in, out",
+    ),
+    "no case fan": (
+        beside(REAR + "count = 0"),
+        "case_fans.rear.count",
+        "0.0 is not accepted. Accepted: 1 to 20.",
+    ),
+    "a case fan faster than it can": (
+        beside(REAR + 'speed = "140 %"'),
+        "case_fans.rear.speed",
+        "1.4 is not accepted. Accepted: 0 to 1 of full speed",
+    ),
+    "a case fan without a fan": (beside("[case_fans.rear]"), "case_fans.rear.fan", "'missing'"),
+    "an unknown case fan": (beside(REAR.replace("1300", "1310")), "case_fans.rear.fan", "quiet fan 120 mm, 1300 rpm"),
+    "a key of a case fan": (beside(REAR + 'sped = "9 %"'), "case_fans.rear.sped", "nearest: speed"),
+    "a key of a case fan's fan": (
+        beside('[case_fans.rear]\nfan = { part = "quiet fan 120 mm, 1300 rpm", powr = "1 W" }'),
+        "case_fans.rear.fan.powr",
+        "nearest: power",
+    ),
+    "a case fan called as a part": (
+        beside(REAR.replace("rear", "pump")),
+        "case_fans.pump",
+        "each name once. Give every part a name of its own.",
+    ),
+    "a case fan called as a run": (beside(REAR.replace("rear", "left")), "case_fans.left", "each name once"),
+    # parts on air
+    "a part on air called as a case fan": (beside(REAR + CHIPS.replace("chips", "rear")), "on_air.rear", "each name"),
+    "a part on air called as a part": (beside(CHIPS.replace("chips", "processor")), "on_air.processor", "each name"),
+    "an unknown thing on air": (
+        beside(CHIPS.replace('"drive"', '"drives"')),
+        "on_air.chips.cools",
+        "nearest: drive",
+    ),
+    "a part on air without heat": (beside("[on_air.chips]"), "on_air.chips.typical_heat", "'missing'"),
+    "a part on air of negative heat": (
+        beside(CHIPS.replace("9 W", "-9 W")),
+        "on_air.chips.typical_heat",
+        "0 to 3000 W",
+    ),
+    "a part on air that cools itself": (
+        beside(CHIPS + "resistance = -1"),
+        "on_air.chips.resistance",
+        "0 to 20 K/W",
+    ),
+    "a resistance in watts": (beside(CHIPS + 'resistance = "3 W"'), "on_air.chips.resistance", "'0.05 K/W'"),
+    "an unknown block for a part on air": (
+        beside(CHIPS + 'block = "drive block, one flat"'),
+        "on_air.chips.block",
+        "nearest: drive block, one flat drive",
+    ),
+    "a key of a part on air": (beside(CHIPS + 'heat = "9 W"'), "on_air.chips.heat", "typical_heat"),
+    # headers
+    "two headers for one pump": (
+        beside(REAR + HUB + '[headers.board]\nfeeds = ["pump"]'),
+        "headers.board.feeds[0]",
+        "'pump' is not accepted. Accepted: each on one header; hub feeds it too. Take it off one of the two.",
+    ),
+    "one header for a pump twice": (
+        beside(REAR + HUB.replace('"rear"', '"pump"')),
+        "headers.hub.feeds",
+        "each name once",
+    ),
+    "a header that feeds a run": (
+        beside(HUB.replace('"rear"', '"left"')),
+        "headers.hub.feeds[1]",
+        "A header feeds pumps, radiators with fans and fans of the case.",
+    ),
+    "a header that feeds a name misspelled": (
+        beside(REAR + HUB.replace('"pump"', '"front radiator"')),
+        "headers.hub.feeds[0]",
+        "nearest: front. radiator",
+    ),
+    "a header that feeds a radiator without fans": (
+        beside(HUB.replace('"rear"', '"front. radiator"')).replace(
+            'fan = "quiet fan 120 mm, 1300 rpm"', 'air_flow_each = "40 m^3/h"'
+        ),
+        "headers.hub.feeds[1]",
+        "radiators with fans",
+    ),
+    "a header that feeds a word": (beside('[headers.hub]\nfeeds = "pump"'), "headers.hub.feeds", "a list of texts"),
+    "a header that feeds a number": (beside("[headers.hub]\nfeeds = [3]"), "headers.hub.feeds", "a list of texts"),
+    "a header that says nothing": (beside("[headers.hub]"), "headers.hub.feeds", "'missing'"),
+    "a rating in watts": (beside(REAR + HUB + 'rating = "3 W"'), "headers.hub.rating", "'1 A' or '850 mA'"),
+    "a header of mains voltage": (
+        beside(REAR + HUB + 'volts = "230 V"'),
+        "headers.hub.volts",
+        "230.0 is not accepted. Accepted: 1 to 60 V",
+    ),
+    # what blows where
+    "a radiator that blows up": (
+        under(RADIATOR, 'blows = "up"'),
+        "parts.front. radiator.blows",
+        "'up' is not accepted. Accepted: one of: room, case",
+    ),
+    "fans on a side unknown": (under(RADIATOR, 'fan_side = "left"'), "parts.front. radiator.fan_side", "push, pull"),
+    "air from itself": (
+        under(RADIATOR, 'air = "front. radiator"'),
+        "parts.front. radiator.air",
+        "'front. radiator' is not accepted. Accepted: one of: room, case.",
+    ),
+    "air from a radiator misspelled": (
+        two('air = "bakc"'),
+        "parts.front. radiator.air",
+        "one of: room, case, back, top. The name of a radiator means close behind it.",
+    ),
+    "air from a pump": (two('air = "pump"'), "parts.front. radiator.air", "one of: room, case, back, top"),
+    "radiators that stand behind each other": (
+        two('air = "back"', 'air = "front. radiator"'),
+        "parts.front. radiator.air",
+        "a ring",
+    ),
+    "two radiators behind one": (
+        two('air = "top"', 'air = "top"'),
+        "parts.back.air",
+        "front. radiator",
+    ),
+    "more fans of another speed than positions": (
+        under(RADIATOR, "second_fans = 4"),
+        "parts.front. radiator.second_fans",
+        "4.0 is not accepted. Accepted: at most its 3 fan positions",
+    ),
+    "two speeds in a row of radiators": (
+        two("second_fans = 1", 'air = "front. radiator"'),
+        "parts.front. radiator.second_fans",
+        "Run all fans of a radiator in a row at one speed.",
+    ),
+    "fans behind the core faster than they can": (
+        under(RADIATOR, 'pull_speed = "140 %"'),
+        "parts.front. radiator.pull_speed",
+        "1.4",
+    ),
 }
 
 
@@ -552,6 +725,22 @@ exponent = 0.5                                       #! parts.front. "radiator".
 [parts.'it']
 kind = "inline"
 part = "meter"
+
+[case_fans]
+"tank" = { fan = "quiet fan 120 mm, 1300 rpm" }      #! case_fans.tank
+rear.fan.part = "quiet fan 120 mm, 1300 rpm"
+rear.fan.size = "9 m"                                #! case_fans.rear.fan.size
+rear.count = 0                                       #! case_fans.rear.count
+[on_air."[headers.x]"]
+typical_heat = "5 W"
+block = "drive blok"                                 #! on_air.[headers.x].block
+[headers.'a b']
+feeds = [ "pump", # on both
+  "rear", "left",                                    #! headers.a b.feeds[2]
+]
+[headers.second]
+feeds = ["pump"]                                     #! headers.second.feeds[0]
+volts = "1 A"                                        #! headers.second.volts
 
 [loop]
 order = [ "tank", # [ a bracket in a comment

@@ -50,6 +50,9 @@ CASES = {
     "flow-under-measured": (0.9 * L_MIN, 1.1 * L_MIN, 1.0 * L_MIN),
     "air-over-measured": (0.021, 0.019, 0.02),
     "air-under-measured": (0.009, 0.011, 0.01),
+    "header-over": (1.01, 1.0, 1.0),
+    "header-near": (0.81, 0.80, None),
+    "header-start": (1.51, 1.50, None),
 }
 RULES = {rule.id: rule for rule in rules.rules()}
 

@@ -14,6 +14,7 @@ from reference_case import Resistance
 
 from loopmath import InputError, catalogue, demo_plan, load_plan, solve
 from loopmath import loop as tree
+from loopmath.case import AirPart
 from loopmath.planfile import plan_of_text, read_plan
 from loopmath.plansave import described, reloaded, save_plan, text_of
 
@@ -395,6 +396,147 @@ def test_blocks_side_by_side_and_back_leave_the_rest_of_the_file_alone():
         '-  "graphics card",',
     ]
     assert saved_text(read(side).set(layout="series")) == text
+
+
+# ------------------------------------------------------------------------------------------------ beside the loop
+
+#: The odd file with a case, fans of the case, parts on air and headers, typed in every manner.
+WITH_CASE = (
+    ODD.replace(
+        'air_over_room = "9 delta_degF"\n',
+        'air_over_room = "9 delta_degF"\nair = "balance"   # not guessed\nvents="14 in^2"\nvolume = "2 ft^3"   # about\n',
+    )
+    + """
+[case_fans]   # all of them
+"rear. fan" = { count = 2, fan = "quiet fan 120 mm, 1300 rpm", note = "hums" }   # grille
+[case_fans.side]
+blows = "in"    # from the window
+fan.part = "quiet fan 140 mm, 1100 rpm"
+fan.full_rpm = 1050   # by ear
+
+[on_air.memory]   # two of them
+typical_heat = "0.004 kW"
+cools = "memory"
+note = "beside the block"
+
+[headers]
+board = { feeds = ["pump", "front"], rating = "900 mA" }   # beside the memory
+[headers.hub]   # by itself
+feeds = [
+  "side",   # from the window
+  "rear. fan",
+]   # all the rest
+"""
+)
+
+
+def one_changed(group, name, **new):
+    """Return a change of a plan: one thing beside the loop with other fields."""
+
+    def change(plan):
+        return replace(plan, **{group: tuple(replace(e, **new) if e.name == name else e for e in getattr(plan, group))})
+
+    return change
+
+
+def only(group, *names):
+    """Return a change of a plan: of what stands beside the loop, nothing but these."""
+    return lambda plan: replace(plan, **{group: tuple(e for e in getattr(plan, group) if e.name in names)})
+
+
+QUIET = catalogue.part("fan", "quiet fan 120 mm, 1300 rpm")
+SPARE = replace(QUIET, name="spare", free_flow=0.01)
+REAR = '"rear. fan" = { count = 2, fan = "quiet fan 120 mm, 1300 rpm", note = "hums" }   # grille'
+BESIDE_CHANGES = {
+    "air given": (
+        lambda p: p.set(case_air="given"),
+        ['-air = "balance"   # not guessed', '+air = "given"   # not guessed'],
+    ),
+    "vents": (lambda p: p.set(case_vents="28 in^2"), ['-vents="14 in^2"', '+vents="28 in^2"']),
+    "walls": (lambda p: p.set(case_wall_loss=5.0), ['+wall_loss = "5 W/K"']),
+    "other heat": (lambda p: p.set(case_heat=60.0), ['+other_heat = "60 W"']),
+    "volume": (
+        lambda p: replace(p, case_volume=0.0283168466),
+        ['-volume = "2 ft^3"   # about', '+volume = "0.99999999993'],
+    ),
+    "speed": (
+        lambda p: p.set(**{"side.speed": 0.5}),
+        ['+speed = "50 %"'],
+    ),
+    "count": (
+        lambda p: p.set(**{"rear. fan.count": 1}),
+        [f"-{REAR}", f"+{REAR.replace('count = 2', 'count = 1')}"],
+    ),
+    "blows": (
+        one_changed("case_fans", "side", blows="out"),
+        ['-blows = "in"    # from the window', '+blows = "out"    # from the window'],
+    ),
+    "fan of the catalogue": (
+        one_changed("case_fans", "side", fan=catalogue.part("fan", "quiet fan 140 mm, 1100 rpm")),
+        ["-fan.full_rpm = 1050   # by ear", "+fan.full_rpm = 1100   # by ear"],
+    ),
+    "numbers of a fan": (
+        one_changed("case_fans", "rear. fan", fan=replace(QUIET, power=2.0)),
+        [
+            f"-{REAR}",
+            f"+{REAR.replace('fan = "quiet fan 120 mm, 1300 rpm"', 'fan = { part = "quiet fan 120 mm, 1300 rpm", power = "2 W" }')}",
+        ],
+    ),
+    "fan of ones own in the file": (
+        one_changed("case_fans", "rear. fan", fan=SPARE),
+        None,
+    ),
+    "heat on air": (
+        lambda p: p.set(**{"memory.heat": 6.0}),
+        ['-typical_heat = "0.004 kW"', '+typical_heat = "0.006 kW"'],
+    ),
+    "block": (
+        one_changed("on_air", "memory", block="memory block, two modules"),
+        ['+block = "memory block, two modules"'],
+    ),
+    "rating": (
+        one_changed("headers", "board", rating=1.2),
+        [
+            '-board = { feeds = ["pump", "front"], rating = "900 mA" }   # beside the memory',
+            '+board = { feeds = ["pump", "front"], rating = "1200 mA" }   # beside the memory',
+        ],
+    ),
+    "a case fan less": (
+        lambda p: only("case_fans", "side")(one_changed("headers", "hub", feeds=("side",))(p)),
+        None,
+    ),
+    "nothing on air": (
+        only("on_air"),
+        [
+            "-[on_air.memory]   # two of them",
+            '-typical_heat = "0.004 kW"',
+            '-cools = "memory"',
+            '-note = "beside the block"',
+            "-",
+        ],
+    ),
+    "a part on air more": (
+        lambda p: replace(p, on_air=(*p.on_air, AirPart("drive", "drive", 5.0))),
+        None,
+    ),
+    "a header less": (
+        only("headers", "hub"),
+        ['-board = { feeds = ["pump", "front"], rating = "900 mA" }   # beside the memory'],
+    ),
+    "a radiator that blows out": (lambda p: p.set(**{"front.blows": "room"}), ['+blows = "room"']),
+    "two speeds": (
+        lambda p: p.set(**{"front.second_fans": 1, "front.second_speed": 0.3}),
+        ["+second_fans = 1", '+second_speed = "30 %"'],
+    ),
+}
+
+
+@pytest.mark.parametrize(("change", "expected"), BESIDE_CHANGES.values(), ids=BESIDE_CHANGES)
+def test_what_changes_beside_the_loop_changes_its_lines_and_no_other(change, expected):
+    after = saved_text(change(read(WITH_CASE)))
+    print("\n".join(lines_changed(WITH_CASE, after)))
+    if expected is not None:
+        assert sorted(lines_changed(WITH_CASE, after)) == sorted(expected)
 
 
 def test_a_line_that_meant_nothing_does_not_come_to_mean_something():

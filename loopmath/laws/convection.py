@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from loopmath.checks import between
+from loopmath.checks import between, positive
 
 #: Fully developed laminar Nusselt number of parallel plates, both walls at one temperature.
 PLATES_NUSSELT = 7.54
@@ -168,6 +168,83 @@ def duct_nusselt(reynolds: Any, prandtl: Any, fully_developed: Any, diameter_ove
     turbulent = _gnielinski(np.maximum(reynolds, TURBULENT_START), prandtl)
     share = np.clip((reynolds - LAMINAR_END) * (1.0 / (TURBULENT_START - LAMINAR_END)), 0.0, 1.0)
     return laminar + share * (turbulent - laminar)
+
+
+def cylinder_natural_nusselt(rayleigh: Any, prandtl: Any) -> Any:
+    r"""
+    Mean Nusselt number of a horizontal cylinder in still fluid.
+
+    Parameters
+    ----------
+    rayleigh : float or array
+        On the diameter, 0 to 1e12. [-]
+    prandtl : float or array
+        Of the fluid, more than 0. [-]
+
+    Returns
+    -------
+    nusselt : float or array
+        On the diameter. [-]
+
+    Raises
+    ------
+    OutOfRange
+        If any Rayleigh number lies outside 0 to 1e12, or a Prandtl number is not positive.
+
+    Notes
+    -----
+    .. math:: Nu^{1/2} = 0.60 + 0.387 \left(\frac{Ra}{[1 + (0.559/Pr)^{9/16}]^{16/9}}\right)^{1/6}
+
+    Source: [ChurchillChu1975a]_, properties at the mean of wall and fluid.
+
+    Examples
+    --------
+    >>> round(float(cylinder_natural_nusselt(1.0e6, 0.71)), 1)
+    14.5
+    """
+    return (0.60 + 0.387 * _natural(rayleigh, prandtl, 0.559)) ** 2
+
+
+def plate_natural_nusselt(rayleigh: Any, prandtl: Any) -> Any:
+    r"""
+    Mean Nusselt number of an upright plate in still fluid.
+
+    Parameters
+    ----------
+    rayleigh : float or array
+        On the height, 0 to 1e12. [-]
+    prandtl : float or array
+        Of the fluid, more than 0. [-]
+
+    Returns
+    -------
+    nusselt : float or array
+        On the height. [-]
+
+    Raises
+    ------
+    OutOfRange
+        If any Rayleigh number lies outside 0 to 1e12, or a Prandtl number is not positive.
+
+    Notes
+    -----
+    .. math:: Nu^{1/2} = 0.825 + 0.387 \left(\frac{Ra}{[1 + (0.492/Pr)^{9/16}]^{16/9}}\right)^{1/6}
+
+    Source: [ChurchillChu1975b]_, properties at the mean of wall and fluid.
+
+    Examples
+    --------
+    >>> round(float(plate_natural_nusselt(1.0e6, 0.71)), 1)
+    16.6
+    """
+    return (0.825 + 0.387 * _natural(rayleigh, prandtl, 0.492)) ** 2
+
+
+def _natural(rayleigh: Any, prandtl: Any, constant: float) -> Any:
+    """Return the sixth root of the Rayleigh number, less what the Prandtl number takes from it."""
+    rayleigh = between("rayleigh", rayleigh, 0.0, 1e12, because="the range of the relation")
+    reduced = (1.0 + (constant / positive("prandtl", prandtl)) ** (9 / 16)) ** (8 / 27)
+    return np.asarray(rayleigh) ** (1 / 6) / reduced
 
 
 def fin_efficiency(film: Any, half_height: Any, thickness: Any, conductivity: Any) -> Any:

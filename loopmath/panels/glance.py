@@ -1,26 +1,22 @@
 """The at-a-glance panel: slide, and see flow, temperatures, where the head goes, and what warns."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import catalogue, figures, mine, style
+from loopmath import catalogue, figures, mine
 from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.compare import Comparison
 from loopmath.laws import coolant as coolants
 from loopmath.panels import page
-from loopmath.panels.canvas import LivePicture
-from loopmath.plan import AS_PLANNED, LAYOUTS, SETTINGS, Plan
+from loopmath.panels.live import Control, LivePanel
+from loopmath.plan import AS_PLANNED, LAYOUTS, Plan
 from loopmath.plansave import reloaded
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
-#: Picture on the screen, in pixels. With the control column it fits a window 1440 wide.
-WIDTH, HEIGHT = 880, 424
 #: Bores offered, in mm.
 BORES = (7, 8, 9, 10, 11, 12, 13, 14, 16)
 DEPTHS = (28, 45, 60)
@@ -29,22 +25,7 @@ SIZES = (120, 140, 200)
 MOST_SOURCES = 3
 
 
-@dataclass
-class Control:
-    """A widget, the setting it slides, how its value becomes that setting's, and where the plan itself has it."""
-
-    setting: str
-    widget: Any
-    to_inside: Callable[[Any], Any]
-    start: Any = None
-
-    @property
-    def moved(self) -> bool:
-        """True if it says something else than the plan; what was not touched stays exactly as planned."""
-        return self.widget.value != self.start
-
-
-class GlancePanel:
+class GlancePanel(LivePanel):
     """
     The live panel over one plan.
 
@@ -61,45 +42,16 @@ class GlancePanel:
         What is shown.
     """
 
+    anew = ("layout",)
+
     def __init__(self, plan: Plan) -> None:
-        self.plan, self.system = plan, "metric"
-        self.comparison = Comparison()
-        self.solution: Solution = solved(plan)
-        self.failed = ""
-        self.controls: list[Control] = []
-        self.screen = widgets.HTML()
-        self.screen.add_class("glance-screen")
-        self.table = widgets.HTML()
+        self.comparison, self.table = Comparison(), widgets.HTML()
         self.power = widgets.ToggleButton(False, description="Pump power", tooltip="Show the pump's electrical power")
-        self.units = widgets.ToggleButtons(
-            options=[("metric", "metric"), ("US", "us")], tooltip="Units of everything shown"
-        )
-        self._quiet = False
-        self.view = self._arrange()
-        self._draw_anew()
+        super().__init__(plan)
+        self.view = widgets.VBox([self.view, self.table])
         self._show_table()
 
     # ------------------------------------------------------------------------------------------------ controls
-
-    def _slider(
-        self, setting: str, words: str, low: int, high: int, value: float, scale: float = 1.0, step: int = 1
-    ) -> widgets.IntSlider:
-        value = round(value)
-        low, high = min(low, value), max(high, value)
-        slider = widgets.IntSlider(value, low, high, step, description=words, continuous_update=True)
-        return self._add(setting, slider, lambda shown: shown * scale)
-
-    def _choice(self, setting: str, words: str, options: list, value: Any, kind: type = widgets.SelectionSlider) -> Any:
-        chosen = kind(options=options, value=value, description=words)
-        return self._add(setting, chosen, lambda inside: inside)
-
-    def _add(self, setting: str, widget: Any, to_inside: Callable) -> Any:
-        widget.tooltip = (
-            SETTINGS[setting].words if setting in SETTINGS else setting.replace(".", ": ").replace("_", " ")
-        )
-        widget.observe(self._moved, "value")
-        self.controls.append(Control(setting, widget, to_inside, widget.value))
-        return widget
 
     def _part_choice(self, setting: str, words: str) -> Any:
         return self._choice(setting, words, self._parts(setting), AS_PLANNED, widgets.Dropdown)
@@ -138,8 +90,8 @@ class GlancePanel:
             self._lengths(f"{name}.depth", "Depth", DEPTHS, radiator.depth),
         ]
 
-    def _arrange(self) -> widgets.Widget:
-        """Make the controls, most used first, and lay them beside the picture."""
+    def groups(self) -> list[tuple[str, list]]:
+        """Return the controls under their titles, most used first; `more` holds those that are folded away."""
         plan = self.plan
         pump, radiators = plan.units(tree.PumpUnit)[0], plan.units(tree.RadiatorUnit)
         fans, runs, sources = [u for u in radiators if u.fan is not None], plan.units(tree.Run), plan.units(tree.Source)
@@ -156,8 +108,7 @@ class GlancePanel:
         air = self._radiator_controls(radiators[0]) if radiators else []
         if fans:
             air.append(self._slider("fan_speed", "Fan speed, %", 15, 100, 100 * fans[0].fan_speed, 0.01))
-        self.room = widgets.IntSlider(round(plan.room_air), 10, 40, description="Room air, °C")
-        air.append(self._add("room_air", self.room, lambda shown: DISPLAY[self.system]["temperature"].back(shown)))
+        air.append(self._room_slider())
         labels = _labels([u.name for u in sources])
         heat = [
             self._slider(f"{u.name}.heat", _first_up(f"{label}, W"), 0, _round_up(2 * u.heat), u.heat, step=5)
@@ -184,17 +135,15 @@ class GlancePanel:
             words = _first_up(f"{_labels([u.name for u in radiators])[0]}: metal")
             more.append(self._choice(f"{radiators[0].name}.metal", words, metals, now, widgets.Dropdown))
         coolant = [self._choice("coolant", "Coolant", liquids, plan.coolant.name, widgets.Dropdown)]
-        groups = [("Pump and loop", pump_and_loop), ("Radiator and air", air), ("Heat", heat), ("Coolant", coolant)]
-        boxes = [page.group(title, children) for title, children in groups if children]
-        folded = widgets.Accordion([widgets.VBox(more)], titles=["More parts"], selected_index=None)
-        folded.add_class("glance-more")
-        column = widgets.VBox([*boxes, folded, self._buttons()])
-        column.add_class("glance-controls")
-        whole = widgets.Box([widgets.HTML(page.STYLE), column, self.screen])
-        whole.add_class("glance")
-        return widgets.VBox([whole, self.table])
+        self.more = more
+        return [("Pump and loop", pump_and_loop), ("Radiator and air", air), ("Heat", heat), ("Coolant", coolant)]
 
-    def _buttons(self) -> widgets.Widget:
+    def beside(self) -> list:
+        """Return the controls of further parts."""
+        return self.more
+
+    def buttons(self) -> list:
+        """Return what keeps and saves designs."""
         keep = widgets.Button(description="Keep design", tooltip="Hold this design faintly on every plot, up to six")
         drop = widgets.Button(description="Let go", tooltip="Forget the kept designs")
         save = widgets.Button(description="Save comparison", tooltip="Write CSV, Markdown and one HTML page")
@@ -204,36 +153,24 @@ class GlancePanel:
         save.on_click(lambda _: self.save())
         plan.on_click(lambda _: self.save_plan())
         self.power.observe(lambda _: self._draw_anew(), "value")
-        self.units.observe(lambda _: self._change_units(), "value")
-        row = widgets.Box([keep, drop, save, plan, self.power, self.units])
-        row.add_class("glance-buttons")
-        return row
+        return [keep, drop, save, plan, self.power]
 
     # --------------------------------------------------------------------------------------- state, solve, draw
 
     def settings(self) -> dict[str, Any]:
         """Return what the controls that were moved say, as settings of the plan: parts first, then their numbers."""
-        said = {c.setting: c.to_inside(c.widget.value) for c in self.controls if c.moved}
-        return dict(sorted(said.items(), key=lambda item: not _names_part(item[0])))
+        return dict(sorted(super().settings().items(), key=lambda item: not _names_part(item[0])))
 
-    def _moved(self, change: dict) -> None:
-        if self._quiet:
-            return
-        setting = next(c.setting for c in self.controls if c.widget is change["owner"])
+    def answer(self, plan: Plan) -> Solution:
+        """Return the answer of a plan."""
+        return solved(plan)
+
+    def followed(self, setting: str, value: Any) -> None:
+        """Move the sliders of a part to the numbers of the one chosen."""
         if _names_part(setting):
-            self._follow(setting, change["new"])
-        try:
-            self.solution = solved(self.plan.set(**self.settings()))
-            self.failed = ""
-        except InputError as problem:
-            self.failed = page.problem_html(problem)
-        if setting == "layout" and not self.failed:
-            self._draw_anew()
-        else:
-            self._draw()
+            self._follow(setting, value)
 
     def _follow(self, setting: str, name: str) -> None:
-        """Move the sliders of a part to the numbers of the one chosen."""
         kind = setting.rpartition(".")[2]
         if kind not in ("tube", "radiator"):
             return
@@ -247,9 +184,6 @@ class GlancePanel:
     def plan_unit(self, name: str) -> Any:
         """Return an element of the plan by its name."""
         return next(leaf for leaf in tree.leaves(self.plan.loop) if leaf.name == name)
-
-    def _control(self, setting: str) -> Control | None:
-        return next((c for c in self.controls if c.setting == setting), None)
 
     def _set_quietly(self, control: Control, value: Any) -> None:
         """Put a control where its part has it: it says nothing of its own until it is moved again."""
@@ -266,52 +200,32 @@ class GlancePanel:
         control.start = widget.value
         self._quiet = False
 
-    def _draw_anew(self) -> None:
-        """Make the figure from scratch: another layout, other units, a kept design more or less."""
-        with style.look():
-            figure = Figure()
-            shares = figure.add_axes([0.012, 0.02, 0.475, 0.345])
-            ladder = figure.add_axes([0.553, 0.115, 0.442, 0.815])
-            point = figure.add_axes([0.05, 0.52, 0.41, 0.41])
-            self.pictures = [
-                figures.OperatingPoint(point, self.system, self.power.value),
-                figures.HeadShares(shares, self.system),
-                figures.Ladder(ladder, self.solution, self.system),
-            ]
-            for picture in self.pictures:
-                picture.update(self.solution)
-            for letter, kept in self.comparison.kept.items():
-                for picture in self.pictures:
-                    picture.keep(kept, letter)
-            moving = [artist for picture in self.pictures for artist in picture.moving]
-            self.live = LivePicture(figure, moving, WIDTH, HEIGHT, "")
-        self._draw()
+    def drawn(self) -> tuple[Figure, list]:
+        """Return the three drawings."""
+        figure = Figure()
+        shares = figure.add_axes([0.012, 0.02, 0.475, 0.345])
+        ladder = figure.add_axes([0.553, 0.115, 0.442, 0.815])
+        point = figure.add_axes([0.05, 0.52, 0.41, 0.41])
+        return figure, [
+            figures.OperatingPoint(point, self.system, self.power.value),
+            figures.HeadShares(shares, self.system),
+            figures.Ladder(ladder, self.solution, self.system),
+        ]
 
-    def _draw(self) -> None:
-        """Put the answer on the screen in one message: words, picture, figures, warnings."""
-        if not self.failed:
-            with style.look():
-                stepped = [picture.update(self.solution) for picture in self.pictures]
-                if any(stepped):
-                    self.live.rebuild()
-        self.live.alt = page.alt_text(self.solution, self.system)
-        self.screen.value = page.screen_html(self.solution, self.live.html(), self.system, self.failed)
+    def _keep_all(self) -> None:
+        for letter, kept in self.comparison.kept.items():
+            for picture in self.pictures:
+                picture.keep(kept, letter)
+
+    def alt(self) -> str:
+        """Return the picture in words."""
+        return page.alt_text(self.solution, self.system)
 
     def _change_units(self) -> None:
-        """Show everything in the other units, the sliders included."""
-        room = self._control("room_air")
-        moved, start = room.moved, room.start
-        old, self.system = DISPLAY[self.system]["temperature"], self.units.value
-        new = DISPLAY[self.system]["temperature"]
-        at, low, high = (round(new.convert(old.back(v))) for v in (self.room.value, self.room.min, self.room.max))
-        self._quiet = True
-        self.room.min, self.room.max = min(low, self.room.min), max(high, self.room.max)
-        self.room.value = at
-        self.room.min, self.room.max = low, high
-        begun = round(new.convert(old.back(start)))
-        # Two degrees of one scale may be one of the other: what was moved stays moved.
-        room.start = (None if begun == at else begun) if moved else at
-        self.room.description = f"Room air, {new.label}"
+        super()._change_units()
+        self._show_table()
+
+    def _rename_units(self) -> None:
         length = DISPLAY[self.system]["length"]
         for control in self.controls:
             if control.setting == "bore" or control.setting.endswith((".fan_size", ".depth")):
@@ -322,9 +236,6 @@ class GlancePanel:
                 control.widget.value = value
                 words = control.widget.description.rpartition(",")[0]
                 control.widget.description = f"{words}, {length.label}"
-        self._quiet = False
-        self._draw_anew()
-        self._show_table()
 
     # -------------------------------------------------------------------------------------------------- keeping
 
@@ -385,10 +296,6 @@ class GlancePanel:
 
     def _show_table(self, words: str = "") -> None:
         self.table.value = page.comparison_html(self.comparison, self.system, words)
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> dict:
-        """Show the live panel, and where no kernel runs its last picture, figures and warnings."""
-        return page.bundle(self.view, self.screen.value, page.headline(self.solution, self.system), **kwargs)
 
 
 def glance(plan: Plan) -> GlancePanel:

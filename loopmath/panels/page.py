@@ -119,10 +119,10 @@ def alt_text(solution: Solution, system: str = "metric") -> str:
     )
 
 
-def figures_html(solution: Solution, system: str) -> str:
-    """Return the row of readouts."""
+def figures(solution: Solution, system: str) -> list[tuple[str, str]]:
+    """Return the readouts of an answer: what, and how much."""
     units, s = DISPLAY[system], solution.state
-    rows = [
+    return [
         ("flow", units["flow"].text(s["flow"])),
         ("head", units["head"].text(s["head"])),
         ("coolant rise", units["difference"].text(s["coolant_return"] - s["coolant_supply"])),
@@ -133,6 +133,10 @@ def figures_html(solution: Solution, system: str) -> str:
         ("fans", f"{s['fan_power']:.1f} W"),
         ("coolant held", units["volume"].text(s["volume"])),
     ]
+
+
+def figures_html(rows: list[tuple[str, str]]) -> str:
+    """Return the row of readouts."""
     cells = "".join(f"<div><b>{escape(v)}</b><span>{escape(n)}</span></div>" for n, v in rows)
     return f'<div class="gl-figures">{cells}</div>'
 
@@ -167,16 +171,14 @@ def problem_html(problem: InputError) -> str:
     )
 
 
-def screen_html(solution: Solution, picture: str, system: str, failed: str = "") -> str:
+def screen_html(head: str, picture: str, readouts: list[tuple[str, str]], below: str, failed: str = "") -> str:
     """Return the whole screen in one piece, so that words, picture and figures never disagree."""
     words = f'<div class="gl-words" role="alert">{failed}</div>' if failed else ""
-    first = (
-        "No answer for these settings; the last picture stays faint behind." if failed else headline(solution, system)
-    )
+    first = "No answer for these settings; the last picture stays faint behind." if failed else head
     return (
         f'<div class="gl-head" role="status" aria-live="polite">{unbroken(escape(first))}</div>'
         f'<div class="gl-picture{" gl-problem" if failed else ""}">{picture}{words}</div>'
-        f"{figures_html(solution, system)}{warnings_html(solution, system)}"
+        f"{figures_html(readouts)}{below}"
     )
 
 

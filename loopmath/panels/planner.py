@@ -14,6 +14,7 @@ from loopmath.draft import KINDS, Draft
 from loopmath.laws import coolant as coolants
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
+from loopmath.plan import BALANCE, GIVEN
 from loopmath.planfile import ANY_PART, PARTS, SECTIONS, TUBES, Field
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
@@ -56,7 +57,9 @@ FIRST = (
     ("room", "air", "Room air", "25 degC, 77 degF"),
     ("room", "height", "Height", "Above sea level: thin air carries less heat"),
     ("room", "listener", "Ear at", "Distance at which the sound is stated"),
+    ("case", "air", "Case air by", "given: your estimate below; balance: from fans, openings and heat"),
     ("case", "air_over_room", "Case air over", "Air inside the case over room air; your estimate"),
+    ("case", "other_heat", "Heat in the case", "Of all that stays on air and has no line of its own in the file"),
     ("coolant", "kind", "Coolant", "What flows"),
     ("coolant", "price_per_litre", "A litre costs", "In your own currency"),
     ("limits", "coolant", "Coolant at most", "The warmest coolant you accept"),
@@ -213,7 +216,9 @@ class PlannerPanel:
     def _first_field(self, section: str, key: str, label: str, tooltip: str) -> Any:
         place = (section, key) if section else (key,)
         options = None
-        if place == ("coolant", "kind"):
+        if place == ("case", "air"):
+            options = [GIVEN, BALANCE]
+        elif place == ("coolant", "kind"):
             options = [(c.label, c.name) for c in coolants.coolants().values()]
         elif place == ("tube", "part"):
             options = self._names("tube")
@@ -228,12 +233,16 @@ class PlannerPanel:
             out.append(self._field((*place, "fan"), "Fans", self._names("fan")))
         for line in PARTS[kind][1]:
             if line.key in LABELS:
-                options = ["room", "case"] if line.key == "air" else None
+                options = self._airs(name) if line.key == "air" else None
                 out.append(self._field((*place, line.key), LABELS[line.key], options))
         return [
             *out,
             self._field((*place, "price"), "Price", tooltip="Instead of the catalogue's, in your own currency"),
         ]
+
+    def _airs(self, name: str) -> list[str]:
+        """Return where a radiator's air may come from: another radiator is one it stands close behind."""
+        return [*tree.PLACES, *(other for other, kind in self._built if kind == "radiator" and other != name)]
 
     def _names(self, kind: str) -> list[str]:
         """Return the parts that can be chosen: those described in the plan, the user's own, those of data/."""

@@ -1,0 +1,271 @@
+"""What every live panel over a plan shares: controls to settings, settings to an answer, an answer to one message."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import ipywidgets as widgets
+from matplotlib.figure import Figure
+
+from loopmath import style
+from loopmath.checks import InputError
+from loopmath.panels import page
+from loopmath.panels.canvas import LivePicture
+from loopmath.plan import SETTINGS, Plan
+from loopmath.solution import solved
+from loopmath.units import DISPLAY
+
+#: Picture on the screen, in pixels. With the control column it fits a window 1440 wide.
+WIDTH, HEIGHT = 880, 424
+
+
+@dataclass
+class Control:
+    """
+    A widget, the setting it slides, how its value becomes that setting's, and where the plan itself has it.
+
+    A setting that begins with a colon is the panel's own, such as the time shown, and none of the plan's.
+    """
+
+    setting: str
+    widget: Any
+    to_inside: Callable[[Any], Any]
+    start: Any = None
+
+    @property
+    def moved(self) -> bool:
+        """True if it says something else than the plan; what was not touched stays exactly as planned."""
+        return self.widget.value != self.start
+
+    @property
+    def value(self) -> Any:
+        """What it says, in the inside unit."""
+        return self.to_inside(self.widget.value)
+
+
+class LivePanel:
+    """
+    A live panel over one plan.
+
+    A panel gives `groups` (its controls), `answer` (a plan to whatever it draws), `drawn` (a figure and the pictures on
+    it, each with `moving` and `update`), `headline`, `figures`, `below` and `alt` (the answer in words).
+
+    Attributes
+    ----------
+    solution : Any
+        The last answer that could be given.
+    failed : str
+        Why there is none for the present settings, as HTML.
+    view : ipywidgets.Widget
+        What is shown.
+    """
+
+    #: Settings after which the figure is made anew.
+    anew: tuple[str, ...] = ()
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan, self.system, self.failed = plan, "metric", ""
+        self.controls: list[Control] = []
+        self.screen = widgets.HTML()
+        self.screen.add_class("glance-screen")
+        self.units = widgets.ToggleButtons(
+            options=[("metric", "metric"), ("US", "us")], tooltip="Units of everything shown"
+        )
+        self._quiet = False
+        self._prepare()
+        groups = self.groups()
+        try:
+            self.solution = self.answer(plan)
+        except InputError as problem:
+            self.solution, self.failed = None, page.problem_html(problem)
+        self.view = self._arranged(groups)
+        self.units.observe(lambda _: self._change_units(), "value")
+        self._draw_anew()
+
+    # ------------------------------------------------------------------------------- what a panel gives of its own
+
+    def _prepare(self) -> None:
+        """Set up what the controls need."""
+
+    def groups(self) -> list[tuple[str, list]]:
+        """Return the controls under their titles, most used first."""
+        raise NotImplementedError
+
+    def answer(self, plan: Plan) -> Any:
+        """Return what is drawn of a plan; InputError if it has no answer."""
+        return solved(plan)
+
+    def drawn(self) -> tuple[Figure, list]:
+        """Return a new figure and the pictures on it; called inside of the look."""
+        raise NotImplementedError
+
+    def headline(self) -> str:
+        """Return the answer in one sentence a builder would say."""
+        return page.headline(self.solution, self.system)
+
+    def figures(self) -> list[tuple[str, str]]:
+        """Return the readouts: what, and how much."""
+        return page.figures(self.solution, self.system)
+
+    def below(self) -> str:
+        """Return what stands under the figures, as HTML."""
+        return page.warnings_html(self.solution, self.system)
+
+    def alt(self) -> str:
+        """Return the picture in words."""
+        return self.headline()
+
+    def buttons(self) -> list:
+        """Return what stands in the last row of the controls besides the units."""
+        return []
+
+    def beside(self) -> list:
+        """Return controls that are folded away."""
+        return []
+
+    def followed(self, setting: str, value: Any) -> None:
+        """Move other controls after one was moved by hand."""
+
+    # ------------------------------------------------------------------------------------------------ controls
+
+    def _slider(
+        self,
+        setting: str,
+        words: str,
+        low: int,
+        high: int,
+        value: float,
+        scale: float = 1.0,
+        step: int = 1,
+    ) -> widgets.IntSlider:
+        value = round(value)
+        low, high = min(low, value), max(high, value)
+        slider = widgets.IntSlider(value, low, high, step, description=words, continuous_update=True)
+        return self._add(setting, slider, lambda shown: shown * scale)
+
+    def _choice(self, setting: str, words: str, options: list, value: Any, kind: type = widgets.SelectionSlider) -> Any:
+        chosen = kind(options=options, value=value, description=words)
+        return self._add(setting, chosen, lambda inside: inside)
+
+    def _room_slider(self) -> widgets.IntSlider:
+        """Return the slider of the room's air, which changes its scale with the units."""
+        self.room = widgets.IntSlider(round(self.plan.room_air), 10, 40, description="Room air, °C")
+        return self._add("room_air", self.room, lambda shown: DISPLAY[self.system]["temperature"].back(shown))
+
+    def _add(self, setting: str, widget: Any, to_inside: Callable) -> Any:
+        if not widget.tooltip:
+            words = setting.lstrip(":").replace(".", ": ").replace("_", " ")
+            widget.tooltip = SETTINGS[setting].words if setting in SETTINGS else words
+        widget.observe(self._moved, "value")
+        self.controls.append(Control(setting, widget, to_inside, widget.value))
+        return widget
+
+    def _control(self, setting: str) -> Control | None:
+        return next((c for c in self.controls if c.setting == setting), None)
+
+    def own(self, setting: str) -> Any:
+        """Return what a control of the panel's own says."""
+        return self._control(f":{setting}").value
+
+    def _arranged(self, groups: list) -> widgets.Widget:
+        """Lay the controls beside the picture."""
+        boxes = [page.group(title, children) for title, children in groups if children]
+        folded = self.beside()
+        if folded:
+            more = widgets.Accordion([widgets.VBox(folded)], titles=["More parts"], selected_index=None)
+            more.add_class("glance-more")
+            boxes.append(more)
+        row = widgets.Box([*self.buttons(), self.units])
+        row.add_class("glance-buttons")
+        column = widgets.VBox([*boxes, row])
+        column.add_class("glance-controls")
+        whole = widgets.Box([widgets.HTML(page.STYLE), column, self.screen])
+        whole.add_class("glance")
+        return whole
+
+    # --------------------------------------------------------------------------------------- state, solve, draw
+
+    def settings(self) -> dict[str, Any]:
+        """Return what the controls that were moved say, as settings of the plan."""
+        return {c.setting: c.value for c in self.controls if c.moved and not c.setting.startswith(":")}
+
+    def planned(self) -> Plan:
+        """Return the plan as the controls have it."""
+        return self.plan.set(**self.settings())
+
+    def _moved(self, change: dict) -> None:
+        if self._quiet:
+            return
+        setting = next(c.setting for c in self.controls if c.widget is change["owner"])
+        self.followed(setting, change["new"])
+        try:
+            self.solution, self.failed = self.answer(self.planned()), ""
+        except InputError as problem:
+            self.failed = page.problem_html(problem)
+        if setting in self.anew and not self.failed:
+            self._draw_anew()
+        else:
+            self._draw()
+
+    def _draw_anew(self) -> None:
+        """Make the figure from scratch: another layout, other units."""
+        if self.solution is None:
+            self.pictures, self.live = [], None
+        else:
+            with style.look():
+                figure, self.pictures = self.drawn()
+                for picture in self.pictures:
+                    picture.update(self.solution)
+                self._keep_all()
+                moving = [artist for picture in self.pictures for artist in picture.moving]
+                self.live = LivePicture(figure, moving, WIDTH, HEIGHT, "")
+        self._draw()
+
+    def _keep_all(self) -> None:
+        """Leave marks of kept designs on the pictures."""
+
+    def _draw(self) -> None:
+        """Put the answer on the screen in one message: words, picture, figures, warnings."""
+        if self.solution is None:
+            self.screen.value = f'<div class="gl-words" role="alert" style="position:static">{self.failed}</div>'
+            return
+        if self.live is None:
+            self._draw_anew()
+            return
+        if not self.failed:
+            with style.look():
+                stepped = [picture.update(self.solution) for picture in self.pictures]
+                if any(stepped):
+                    self.live.rebuild()
+        self.live.alt = self.alt()
+        self.screen.value = page.screen_html(
+            self.headline(), self.live.html(), self.figures(), self.below(), self.failed
+        )
+
+    def _change_units(self) -> None:
+        """Show everything in the other units, the sliders included."""
+        old, self.system = DISPLAY[self.system]["temperature"], self.units.value
+        new = DISPLAY[self.system]["temperature"]
+        self._quiet = True
+        room = self._control("room_air")
+        if room is not None:
+            moved, start = room.moved, room.start
+            at, low, high = (round(new.convert(old.back(v))) for v in (self.room.value, self.room.min, self.room.max))
+            self.room.min, self.room.max = min(low, self.room.min), max(high, self.room.max)
+            self.room.value = at
+            self.room.min, self.room.max = low, high
+            begun = round(new.convert(old.back(start)))
+            # Two degrees of one scale may be one of the other: what was moved stays moved.
+            room.start = (None if begun == at else begun) if moved else at
+            self.room.description = f"Room air, {new.label}"
+        self._rename_units()
+        self._quiet = False
+        self._draw_anew()
+
+    def _rename_units(self) -> None:
+        """Put the sliders that show a length or another quantity into the present units."""
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> dict:
+        """Show the live panel, and where no kernel runs its last picture, figures and warnings."""
+        words = self.headline() if self.solution is not None else "This plan has no answer."
+        return page.bundle(self.view, self.screen.value, words, **kwargs)
