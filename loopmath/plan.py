@@ -308,6 +308,10 @@ SETTINGS: dict[str, Setting] = {
     ),
     "height": Setting("height above sea level", "length", -400.0, 5000.0, lambda p, v: replace(p, height=v)),
     "listener": Setting("distance of the ear", "length", 0.1, 20.0, lambda p, v: replace(p, listener=v)),
+    "sound_limit": Setting("loudest you accept", "sound", 0.0, 120.0, lambda p, v: replace(p, sound_limit=v)),
+    "coolant_limit": Setting(
+        "warmest coolant you accept", "temperature", 5.0, 95.0, lambda p, v: replace(p, coolant_limit=v)
+    ),
     "bore": Setting("bore of every tube", "length", 0.004, 0.02, _set_bore),
     "tube": Setting("tube", "name", None, None, _set_tube),
     "coolant": Setting("coolant", "name", None, None, _set_coolant),

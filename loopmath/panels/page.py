@@ -147,10 +147,10 @@ def mark(signal: str) -> str:
     return f'<span class="gl-mark" style="background:{back};color:{ink}">{shape} {signal}</span>'
 
 
-def warnings_html(solution: Solution, system: str) -> str:
-    """Return the warnings, gravest first: what to do, value against limit, why, source."""
+def warnings_html(solution: Solution, system: str, first: list = ()) -> str:
+    """Return the warnings, gravest first: what to do, value against limit, why, source; others may come `first`."""
     rows = ""
-    for row in solution.warned(system):
+    for row in (*first, *solution.warned(system)):
         figures = f" {row.value} (limit {row.limit})" if row.limit else ""
         rows += (
             f"<tr><td>{mark(row.signal)}</td><td><b>{escape(row.where)}</b>: "
