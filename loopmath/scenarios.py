@@ -1,386 +1,31 @@
 """
-What happens to a plan in time: it warms up, its load changes, an evening passes, a pump or fan stops, it is switched off.
+What happens to a plan in time: it warms up, its load changes, an evening passes, a pump or fan stops, it is switched
+off.
 
-Each function runs `transient.Dynamics` and returns a `Course`. A run ends early where the coolant leaves the range of
-its data: no temperature is invented beyond. Case air the plan gives stays as given all along.
+Each function runs `transient.Dynamics` and returns a `course.Course`. Case air the plan gives stays as given all along.
 """
 
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.integrate import solve_ivp
-from scipy.optimize import brentq
 
 from loopmath import air as airs
 from loopmath import loop as tree
 from loopmath import solution
 from loopmath.checks import InputError, between, one_of
-from loopmath.laws import materials
+from loopmath.course import Course, Stretch, run
 from loopmath.plan import Plan
-from loopmath.transient import Dynamics, Node, Regime, label
+from loopmath.regime import Regime
+from loopmath.transient import Dynamics
 from loopmath.units import to_si
 
-#: Relative and absolute tolerance of the solver; points kept of each stretch; time constants until all is settled.
-RELATIVE, ABSOLUTE = 1e-6, 1e-5
-POINTS, SETTLED = 161, 10.0
-#: A change smaller than this has no time of its own. [K]
-LEAST_CHANGE = 0.02
-#: Share of a change after which it counts as done.
-DONE = 0.95
-
-
-@dataclass(frozen=True)
-class Event:
-    """
-    When a limit was reached.
-
-    `time` is that of the run [s], None if it was not reached; `words` say it, counted from what caused it.
-    """
-
-    quantity: str
-    where: str
-    limit: float
-    time: float | None
-    words: str
-
-
-@dataclass(frozen=True, eq=False)
-class _Stretch:
-    """Part of a run at one setting: from where to where, its equations, its inputs and how fast they change."""
-
-    start: float
-    end: float
-    regime: Regime
-    inputs: np.ndarray
-    slope: np.ndarray | None = None
-    states: Callable | None = None
-
-    def driven(self, t: float) -> np.ndarray:
-        return self.inputs if self.slope is None else self.inputs + self.slope * (t - self.start)
-
-
-@dataclass(frozen=True, eq=False)
-class Course:
-    """
-    A run in time.
-
-    Attributes
-    ----------
-    plan : Plan
-    what : str
-        What was done, in words.
-    origin : float
-        Time of the run at which it was done. [s]
-    t : array (T,)
-        Time; where something stops, two points share a time. [s]
-    temperatures : dict of str to array (T,)
-        "coolant in X" behind each element, "X" of each component, "air of the case". [degC]
-    state : dict of str to array (T,)
-        coolant_supply, coolant_return (of the main line), coolant_warmest (anywhere), case_air [degC], flow [m3/s].
-    watts : dict of str to array (T,)
-        Heat of each component. [W]
-    heat : dict of str to array (T,)
-        Heat from each component and pump into the coolant; from the coolant to the air of each radiator and, under
-        "X, to still air", by natural convection. [W]
-    speeds : dict of str to array (T,)
-        Of pumps and of radiators' fans, as a share of full speed.
-    stored : array (T,)
-        Heat stored in loop and components since the start, the air of the case not counted. [J]
-    events : tuple of Event
-        Limits, each with its time or with words why there is none.
-    final : dict of str to float
-        Where each temperature of `temperatures` and `state` ends if nothing more changes; empty if nowhere. [degC]
-    """
-
-    plan: Plan
-    what: str
-    origin: float
-    t: np.ndarray
-    temperatures: dict[str, np.ndarray]
-    state: dict[str, np.ndarray]
-    watts: dict[str, np.ndarray]
-    heat: dict[str, np.ndarray]
-    speeds: dict[str, np.ndarray]
-    stored: np.ndarray
-    events: tuple[Event, ...]
-    final: dict[str, float]
-    _value: Callable
-
-    def at(self, name: str, time: float) -> float:
-        """Return a temperature of `temperatures` or `state` at a time of the run. [degC]"""
-        one_of("temperature", name, [*self.temperatures, *(n for n in self.state if n != "flow")])
-        between("time", time, float(self.t[0]), float(self.t[-1]), "s")
-        return self._value(name, time)
-
-    def reached(self, name: str, share: float = DONE) -> float | None:
-        """
-        Return the time after which a temperature has come to a share of its whole change, and stays there. [s]
-
-        None if it hardly changes, or has not come there within the run.
-        """
-        values = self.temperatures.get(name, self.state.get(name))
-        if values is None:
-            one_of("temperature", name, [*self.temperatures, *self.state])
-        if name not in self.final or abs(self.final[name] - values[0]) < LEAST_CHANGE:
-            return None
-        end, left = self.final[name], (1.0 - share) * abs(self.final[name] - values[0])
-        out = np.flatnonzero(np.abs(values - end) > left)
-        if not out.size or out[-1] == len(values) - 1:
-            return None
-        low, high = self.t[out[-1]], self.t[out[-1] + 1]
-
-        def over(t: float) -> float:
-            return abs(self._value(name, t) - end) - left
-
-        return brentq(over, low, high) if over(low) * over(high) < 0 else float(high)
-
-    @cached_property
-    def times(self) -> dict[str, float | None]:
-        """Time to 95 % of the change, for the coolant's warmest point and each component. [s]"""
-        names = [n for n in self.temperatures if n in self.watts]
-        return {name: self.reached(name) for name in ("coolant_warmest", *names)}
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """The run as a table: time in minutes, temperatures, flow, heat of each component."""
-        columns = {"time [min]": self.t / 60}
-        columns |= {f"{n} [degC]": v for n, v in (*self.state.items(), *self.temperatures.items()) if n != "flow"}
-        columns["flow [L/min]"] = self.state["flow"] * 6e4
-        return pd.DataFrame(columns | {f"{n} [W]": v for n, v in self.watts.items()})
-
-    @property
-    def peaks(self) -> pd.DataFrame:
-        """The warmest each temperature became from what was done on, and how long after it."""
-        late = np.flatnonzero(self.t >= self.origin)
-        late = late[1:] if late.size > 1 and self.t[late[0]] == self.t[late[1]] else late
-        rows = []
-        for name, values in self.temperatures.items():
-            top = late[int(np.argmax(values[late]))]
-            rows.append((name, float(values[top]), float(self.t[top] - self.origin)))
-        return pd.DataFrame(rows, columns=["temperature", "peak [degC]", "after [s]"]).set_index("temperature")
-
-
-def spoken(seconds: float) -> str:
-    """
-    Return a length of time as people say it.
-
-    Examples
-    --------
-    >>> spoken(42.4), spoken(185), spoken(4320)
-    ('42 s', '3 min 05 s', '1 h 12 min')
-    """
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60:02d} s"
-    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
-
-
-# ------------------------------------------------------------------------------------------------------ the run
-
-
-@dataclass(frozen=True, eq=False)
-class _Limit:
-    quantity: str
-    where: str
-    limit: float
-    nodes: np.ndarray  # the warmest of these nodes of the model
-
-
-def _limits(model: Dynamics) -> list[_Limit]:
-    """Return what must not become too warm; the last is the end of the coolant's data."""
-    plan, out = model.plan, []
-    for thing in (*model.sources, *model.on_air):
-        node = np.array([model.place["component", thing.name]])
-        out.append(_Limit("component limit", thing.name, thing.limit, node))
-    coolant = np.array([n for n, node in enumerate(model.nodes) if node.kind == "coolant"])
-    out.append(_Limit("your limit of the coolant", "coolant", plan.coolant_limit, coolant))
-    for leaf in tree.leaves(plan.loop):
-        if isinstance(leaf, (tree.Run, tree.DeadLeg)) and leaf.tube.material != "copper":
-            soft = materials.softening_temperature(leaf.tube.material)
-            if soft is not None:
-                node = np.array([model.place["coolant", leaf.name]])
-                out.append(_Limit("tube may soften", leaf.name, soft, node))
-    return [*out, _Limit("end of the coolant's data", "coolant", plan.coolant.high, coolant)]
-
-
-def _reader(model: Dynamics, regime: Regime, nodes: np.ndarray) -> Callable:
-    """Return a function (stored, inputs) -> temperatures of some nodes, the short way where all of them store heat."""
-    order = {int(n): k for k, n in enumerate(model.stored)}
-    if all(int(n) in order for n in nodes):
-        at = np.array([order[int(n)] for n in nodes])
-        return lambda stored, inputs: stored[at]
-    return lambda stored, inputs: regime.temperatures(stored, inputs)[nodes]
-
-
-def _run(
-    model: Dynamics,
-    what: str,
-    stretches: list[_Stretch],
-    start: np.ndarray,
-    origin: float = 0.0,
-    relative: float = RELATIVE,
-    absolute: float = ABSOLUTE,
-    points: int = POINTS,
-    ends: bool = True,
-) -> Course:
-    """Run stretches one after another and read the course; `ends` says whether it settles where the last one leads."""
-    limits = _limits(model)
-    crossed: dict[int, float] = {}
-    done, pieces, stored, broken = [], [], start, None
-    for stretch in stretches:
-        regime = stretch.regime
-        readers = [_reader(model, regime, limit.nodes) for limit in limits]
-
-        def over(number: int, readers: list = readers, stretch: _Stretch = stretch) -> Callable:
-            reader, limit = readers[number], limits[number].limit
-
-            def event(t: float, y: np.ndarray) -> float:
-                return reader(y, stretch.driven(t)).max() - limit
-
-            event.direction, event.terminal = 1.0, number == len(limits) - 1
-            return event
-
-        events = [over(n) for n in range(len(limits))]
-        for n, event in enumerate(events):
-            if event(stretch.start, stored) > 0:
-                crossed.setdefault(n, stretch.start)
-        if len(limits) - 1 in crossed:
-            broken = stretch.start
-            break
-        found = solve_ivp(
-            lambda t, y, r=regime, s=stretch: r.rise(y, s.driven(t)),
-            (stretch.start, stretch.end),
-            stored,
-            method="LSODA",
-            jac=lambda t, y, r=regime, s=stretch: r.jacobian(y, s.driven(t)),
-            dense_output=True,
-            events=events,
-            rtol=relative,
-            atol=absolute,
-        )
-        if found.status < 0:
-            raise InputError("run in time", found.message, "a plan whose temperatures can be followed")
-        for n, times in enumerate(found.t_events):
-            if len(times):
-                crossed.setdefault(n, float(times[0]))
-        stored, last = found.y[:, -1], float(found.t[-1])
-        kept = replace(stretch, end=last, states=found.sol)
-        done.append(kept)
-        t = stretch.start + (last - stretch.start) * np.linspace(0.0, 1.0, points) ** 2
-        pieces.append((kept, t, found.sol(t)))
-        if found.status == 1:
-            broken = last
-            break
-    if not pieces:
-        limit = limits[-1]
-        raise InputError("coolant temperature", f"more than {limit.limit:g} degC", "a start inside the coolant's data")
-    end = done[-1].end
-    told = tuple(_event(limit, crossed.get(n), origin, end, broken) for n, limit in enumerate(limits))
-    final = {}
-    if ends and broken is None:
-        last = done[-1]
-        settled = last.regime.steady(last.driven(last.end), stored)
-        final = _read(model, last.regime, settled[:, None], last.driven(last.end)[:, None])[0]
-        final = {name: float(values[0]) for name, values in final.items() if name != "flow"}
-    return _course(model, what, origin, pieces, told, final)
-
-
-def _event(limit: _Limit, time: float | None, origin: float, end: float, broken: float | None) -> Event:
-    if time is not None:
-        words = "already over it" if time <= origin else f"after {spoken(time - origin)}"
-    elif broken is not None:
-        words = f"not known: {spoken(broken - origin)} after, the coolant leaves the range of its data"
-    else:
-        words = f"never within the {spoken(end - origin)} asked"
-    return Event(limit.quantity, limit.where, float(limit.limit), time, words)
-
-
-def _names(model: Dynamics) -> list[tuple[int, str]]:
-    keep = ("coolant", "component", "air")
-    return [(n, label(node)) for n, node in enumerate(model.nodes) if node.kind in keep]
-
-
-def _read(model: Dynamics, regime: Regime, stored: np.ndarray, inputs: np.ndarray) -> tuple[dict, dict]:
-    """Return (temperatures and state, heats) of many moments, the moments last."""
-    full, heats, flow = regime.read(stored, inputs)
-    out = {name: full[n] for n, name in _names(model)}
-    main = full[regime.main]
-    coolant = [n for n, node in enumerate(model.nodes) if node.kind == "coolant"]
-    # Dead legs count for tubes but not for what is called the coolant of the loop.
-    flowing = [n for n in coolant if not isinstance(model.nodes[n].element, tree.DeadLeg)]
-    case = full[model.place["air", "case"]] if ("air", "case") in model.place else np.full_like(flow, model.case_air)
-    out |= {"coolant_supply": main.min(axis=0), "coolant_return": main.max(axis=0)}
-    out |= {"coolant_warmest": full[flowing].max(axis=0), "case_air": case, "flow": flow}
-    return out, heats
-
-
-STATE = ("coolant_supply", "coolant_return", "coolant_warmest", "case_air", "flow")
-
-
-def _course(model: Dynamics, what: str, origin: float, pieces: list, events: tuple, final: dict) -> Course:
-    parts: dict[str, list] = {}
-    heats: list[dict] = []
-    speeds: dict[str, list] = {}
-    t, watts, energy = [], [], []
-    loop_nodes = [n for n in model.stored if model.nodes[n].kind != "air" and not _on_air(model.nodes[n])]
-    order = {int(n): k for k, n in enumerate(model.stored)}
-    rows = [order[int(n)] for n in loop_nodes]
-    first = pieces[0][2][rows, 0]
-    for stretch, times, states in pieces:
-        inputs = np.stack([stretch.driven(time) for time in times], axis=1)
-        read, heat = _read(model, stretch.regime, states, inputs)
-        for name, values in read.items():
-            parts.setdefault(name, []).append(values)
-        heats.append(heat | {"": 0.0 * times})
-        for name, speed in _speeds(stretch.regime.plan):
-            speeds.setdefault(name, []).append(np.full(len(times), speed))
-        t.append(times)
-        watts.append(inputs[1:])
-        energy.append(model.capacity[loop_nodes] @ (states[rows] - first[:, None]))
-    whole = {name: np.concatenate(values) for name, values in parts.items()}
-    names = {name for heat in heats for name in heat if name}
-    joined = {name: np.concatenate([heat.get(name, heat[""]) for heat in heats]) for name in sorted(names)}
-
-    def value(name: str, time: float) -> float:
-        stretch = next(s for s, times, _ in reversed(pieces) if s.start <= time or s is pieces[0][0])
-        inputs = stretch.driven(time)
-        return float(_read(model, stretch.regime, stretch.states(time)[:, None], inputs[:, None])[0][name][0])
-
-    return Course(
-        model.plan,
-        what,
-        origin,
-        np.concatenate(t),
-        {name: values for name, values in whole.items() if name not in STATE},
-        {name: whole[name] for name in STATE},
-        dict(zip(model.inputs, np.concatenate(watts, axis=1), strict=True)),
-        joined,
-        {name: np.concatenate(values) for name, values in speeds.items()},
-        np.concatenate(energy),
-        events,
-        final,
-        value,
-    )
-
-
-def _on_air(node: Node) -> bool:
-    return node.kind == "component" and not isinstance(node.element, tree.Source)
-
-
-def _speeds(plan: Plan) -> Iterable[tuple[str, float]]:
-    for unit in plan.units(tree.PumpUnit):
-        yield unit.name, float(unit.pump.turning(unit.speed))
-    for unit in plan.units(tree.RadiatorUnit):
-        if unit.fan is not None:
-            yield unit.name, float(unit.fan.turning(unit.fan_speed))
+#: Time constants after which a run counts as settled.
+SETTLED = 10.0
 
 
 def _ready(plan: Plan) -> tuple[Dynamics, Regime]:
@@ -458,7 +103,7 @@ def _to_rest(
     if duration is None:
         duration = SETTLED * _slowest(model, regime, inputs, _settled(model, regime, inputs))
     between("duration", duration, 1.0, 1e7, "s")
-    return _run(model, what, [_Stretch(0.0, duration, regime, inputs)], start, **solver)
+    return run(model, what, [Stretch(0.0, duration, regime, inputs)], start, **solver)
 
 
 def pump_stop(plan: Plan, at: float = 60.0, within: float = 1800.0, **solver: Any) -> Course:
@@ -548,9 +193,9 @@ def _stop(
     model, regime = _ready(plan)
     inputs, then = model.watts(), change(plan)
     start = _settled(model, regime, inputs)
-    stretches = [_Stretch(0.0, at, regime, inputs)] if at > 0 else []
-    stretches.append(_Stretch(at, at + within, model.regime(then, stopped), model.watts(then)))
-    return _run(model, what, stretches, start, origin=at, ends=False, **solver)
+    stretches = [Stretch(0.0, at, regime, inputs)] if at > 0 else []
+    stretches.append(Stretch(at, at + within, model.regime(then, stopped), model.watts(then)))
+    return run(model, what, stretches, start, origin=at, ends=False, **solver)
 
 
 def _pumps_off(plan: Plan) -> Plan:
@@ -672,6 +317,40 @@ def profile(
     stretches = []
     for number, (low, high) in enumerate(zip(times, times[1:], strict=False)):
         slope = (inputs[number + 1] - inputs[number]) / (high - low) if between_rows == "straight" else None
-        stretches.append(_Stretch(low, high, regime, inputs[number], slope))
+        stretches.append(Stretch(low, high, regime, inputs[number], slope))
     solver = {"points": 41} | solver
-    return _run(model, "load over time", stretches, begin, origin=float(times[0]), ends=False, **solver)
+    return run(model, "load over time", stretches, begin, origin=float(times[0]), ends=False, **solver)
+
+
+#: An evening of mixed use, invented for the demo: clock, and share of the way from idle to a component's peak heat.
+EVENING = (
+    ("18:00", 0.0),
+    ("18:10", 0.3),
+    ("18:40", 1.0),
+    ("19:40", 0.1),
+    ("20:00", 1.0),
+    ("21:30", 0.2),
+    ("22:30", 0.0),
+)
+#: Heat of a component that idles, as a share of what it usually has; invented for the demo.
+IDLE = 0.2
+
+
+def evening(plan: Plan) -> pd.DataFrame:
+    """
+    Return an evening of mixed use as a table for `profile`, made up for the demo: time, and watts of each component.
+
+    It idles, does some work, plays twice at peak heat with a meal between, and idles again; after two hours of nothing
+    it ends.
+    """
+    parts = [*plan.units(tree.Source), *plan.on_air]
+    peaks = {
+        part.name: float(part.heat if part.peak_heat is None else np.maximum(part.heat, part.peak_heat))
+        for part in parts
+    }
+    rows = [
+        {"time": clock}
+        | {p.name: round(IDLE * float(p.heat) + share * (peaks[p.name] - IDLE * float(p.heat)), 1) for p in parts}
+        for clock, share in (*EVENING, ("23:00", 0.0))
+    ]
+    return pd.DataFrame(rows)

@@ -22,7 +22,7 @@ Estimates, where no coolant or air is driven:
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import count
 from typing import Any
@@ -34,43 +34,23 @@ from loopmath import loop as tree
 from loopmath import network, solution, tables
 from loopmath.case import AirPart
 from loopmath.checks import InputError
-from loopmath.laws import convection
 from loopmath.laws import coolant as coolants
 from loopmath.laws.coolant import Coolant
 from loopmath.plan import BALANCE, Plan
 from loopmath.radiator import Radiator
+from loopmath.regime import LEAD_STEP, MOST_LEAD, Node, Regime, label, radiator_loss, tube_loss
 
 #: Flow at which a block's law gives its resistance to coolant that stands: an estimate, no source. A film that has
 #: developed grows no thicker, so the law is not followed down to nothing. [m3/s]
 STILL_BLOCK = 0.3e-3 / 60
-#: Conductivity of tube walls: rigid and soft plastics lie between 0.15 and 0.35 (handbook values from memory); copper.
-WALL_CONDUCTIVITY = {"copper": 390.0}
-PLASTIC_CONDUCTIVITY = 0.2
-#: Step of the row of coolant temperatures the equations are made for; of temperature leads natural convection is. [K]
-STEP, LEAD_STEP, MOST_LEAD = 1.25, 1.0, 120.0
+#: Step of the row of coolant temperatures the equations are made for. [K]
+STEP = 2.5
 #: A node that stores less than this counts as storing nothing: a quarter of a microlitre of water. [J/K]
 LEAST_CAPACITY = 1e-3
-#: How well the mean coolant temperature is found. [K]
-MEAN_STEP = 1e-2
+#: A component nearer to its coolant or air than this is as warm as they are but for what its heat makes of it. [K/W]
+LEAST_RESISTANCE = 1e-6
 #: Speed shares by which `linearised` moves fans and pumps.
 NUDGE = 0.01
-
-
-@dataclass(frozen=True)
-class Node:
-    """
-    One temperature of the model.
-
-    `kind` is "coolant" (behind an element), "component", "air", or "mix" (where coolant meets again, or the loop
-    starts); `capacity` is the heat it stores [J/K], and 0 where it stores none; `main` says whether it is on the main
-    line.
-    """
-
-    name: str
-    kind: str
-    capacity: float
-    main: bool = False
-    element: Any = None
 
 
 def component_capacity(thing: tree.Source | AirPart) -> float:
@@ -91,199 +71,6 @@ def metal_capacity(leaf: tree.Element) -> float:
     else:
         return 0.0
     return mass * tables.by_name("metals.csv")["copper" if metal.endswith("plate") else metal]["specific_heat_j_kg_k"]
-
-
-# ------------------------------------------------------------------------------------- what is not driven
-
-
-def _natural(lead: np.ndarray, warm: float, size: float, pressure: float, law: Callable) -> np.ndarray:
-    """Return the film of still air at leads over air of `warm` degC, on a body of `size` m. [W/(m2 K)]"""
-    film = np.clip(warm + 0.5 * lead, -50.0, 150.0)
-    conductivity = coolants.air_conductivity(film)
-    kinematic = coolants.air_viscosity(film) / coolants.air_density(film, pressure)
-    prandtl = coolants.air_viscosity(film) * coolants.AIR_HEAT_CAPACITY / conductivity
-    rayleigh = network.GRAVITY * lead / (film + 273.15) * size**3 / kinematic**2 * prandtl
-    return law(rayleigh, prandtl) * conductivity / size
-
-
-def tube_loss(leaf: Any, lead: np.ndarray, warm: float, pressure: float) -> np.ndarray:
-    """Return the heat standing coolant loses through a run or dead leg to still air of `warm` degC. [W]"""
-    tube, (film, slope) = leaf.tube, (None, None)
-    conductivity = WALL_CONDUCTIVITY.get(tube.material, PLASTIC_CONDUCTIVITY)
-    wall = np.log(tube.outside / tube.bore) / (2 * np.pi * conductivity)
-    film = _natural(lead, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
-    for _ in range(8):  # the film follows the lead of the outer wall
-        slope = 1.0 / (wall + 1.0 / (np.pi * tube.outside * film))
-        film = _natural(lead - slope * lead * wall, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
-    return leaf.length * lead / (wall + 1.0 / (np.pi * tube.outside * film))
-
-
-def radiator_loss(unit: tree.RadiatorUnit, lead: np.ndarray, warm: float, pressure: float) -> np.ndarray:
-    """Return the heat a radiator with stopped fans loses to still air of `warm` degC. [W]"""
-    core = unit.radiator
-    if not isinstance(core, Radiator):
-        return 0.0 * lead
-    film = _natural(lead, warm, core.fan_size, pressure, convection.plate_natural_nusselt)
-    return 2 * (core.core_length * core.fan_size + core.depth * (core.core_length + core.fan_size)) * film * lead
-
-
-# ------------------------------------------------------------------------------------------------- a setting
-
-
-@dataclass(frozen=True, eq=False)
-class Regime:
-    """
-    The equations at one setting of pumps and fans.
-
-    With x = (temperatures that store heat, inputs), inputs = (1, watts of each component), all at a row of mean
-    coolant temperatures and straight between them:
-
-    Attributes
-    ----------
-    grid : array (K,)
-        Mean coolant temperatures. [degC]
-    rates : array (K, n, n + p)
-        Rise of the temperatures that store heat, times x. [K/s]
-    full : array (K, m, n + p)
-        All temperatures, times x. [degC]
-    heats : array (K, h, n + p)
-        Heat that flows at `heat_names`, times x. [W]
-    flows : array (K,)
-        Of the main line. [m3/s]
-    still : tuple
-        What natural convection takes: (node, air node or None, air temperature [degC], table of heat over lead beyond
-        a straight line [W], capacity of that air, of the node [J/K], name of the heat).
-    """
-
-    plan: Plan
-    moving: bool
-    grid: np.ndarray
-    rates: np.ndarray
-    full: np.ndarray
-    heats: np.ndarray
-    heat_names: tuple[str, ...]
-    flows: np.ndarray
-    main: np.ndarray
-    main_stored: np.ndarray
-    still: tuple
-
-    def _at(self, table: np.ndarray, temperature: float) -> np.ndarray:
-        if len(self.grid) == 1:
-            return table[0]
-        place = (temperature - self.grid[0]) / (self.grid[1] - self.grid[0])
-        low = min(max(int(place), 0), len(self.grid) - 2)
-        share = min(max(place - low, 0.0), 1.0)
-        return (1.0 - share) * table[low] + share * table[low + 1]
-
-    @cached_property
-    def _main_full(self) -> np.ndarray:
-        return self.full[:, self.main]
-
-    def mean(self, x: np.ndarray) -> float:
-        """
-        Return the mean coolant temperature as the steady model takes it: between the main line's ends. [degC]
-
-        Elements that hold nothing follow from the others by equations that follow the mean, so it takes a few turns.
-        """
-        if len(self.grid) == 1:
-            return float(self.grid[0])
-        near = x[self.main_stored]
-        mean = 0.5 * (near.max() + near.min()) if near.size else self.grid[len(self.grid) // 2]
-        for _ in range(8):
-            line = self._at(self._main_full, mean) @ x
-            before, mean = mean, 0.5 * (line.max() + line.min())
-            if abs(mean - before) < MEAN_STEP:
-                break
-        return mean
-
-    def rise(self, stored: np.ndarray, inputs: np.ndarray) -> np.ndarray:
-        """Return how fast the temperatures that store heat rise. [K/s]"""
-        x = np.concatenate((stored, inputs))
-        out = self._at(self.rates, self.mean(x)) @ x
-        if self.still:
-            self._still(stored, out)
-        return out
-
-    def jacobian(self, stored: np.ndarray, inputs: np.ndarray) -> np.ndarray:
-        """Return the slope of `rise`, what the mean temperature does to flow and films left out. [1/s]"""
-        x = np.concatenate((stored, inputs))
-        out = self._at(self.rates, self.mean(x))[:, : len(stored)].copy()
-        if self.still:
-            self._still_slope(stored, out)
-        return out
-
-    def temperatures(self, stored: np.ndarray, inputs: np.ndarray) -> np.ndarray:
-        """Return all temperatures at a moment. [degC]"""
-        x = np.concatenate((stored, inputs))
-        return self._at(self.full, self.mean(x)) @ x
-
-    def read(self, stored: np.ndarray, inputs: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray], np.ndarray]:
-        """Return all temperatures (m, T) [degC], heats by name [W] and flow [m3/s] of T moments, moments last."""
-        x = np.concatenate((stored, inputs))
-        means = np.array([self.mean(column) for column in x.T])
-        full = np.stack([self._at(self.full, m) @ column for m, column in zip(means, x.T, strict=True)], axis=1)
-        heats = np.stack([self._at(self.heats, m) @ column for m, column in zip(means, x.T, strict=True)], axis=1)
-        named = dict(zip(self.heat_names, heats, strict=True))
-        if self.still:
-            beyond = np.stack([self.still_heat(column)[0] for column in stored.T], axis=1)
-            for taken, row in zip(self.still, beyond, strict=True):
-                named[taken[-1]] = named[taken[-1]] + row
-        return full, named, np.array([self._at(self.flows, m) for m in means])
-
-    @cached_property
-    def _still_arrays(self) -> tuple:
-        nodes, at, warm, table, capacity, own, _ = zip(*self.still, strict=True)
-        at = np.array([-1 if a is None else a for a in at])
-        return np.array(nodes), at, np.array(warm), np.array(table), np.array(capacity), np.array(own)
-
-    def still_heat(self, stored: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return what natural convection takes beyond its straight part at each of `still`, and its slope."""
-        nodes, at, warm, table, _, _ = self._still_arrays
-        lead = stored[nodes] - np.where(at < 0, warm, stored[at])
-        size = np.minimum(np.abs(lead), MOST_LEAD - 1e-6) / LEAD_STEP
-        low = size.astype(int)
-        row = np.arange(len(nodes))
-        slope = (table[row, low + 1] - table[row, low]) / LEAD_STEP
-        return np.sign(lead) * (table[row, low] + slope * (size - low) * LEAD_STEP), slope
-
-    def _still(self, stored: np.ndarray, out: np.ndarray) -> None:
-        nodes, at, _, _, capacity, own = self._still_arrays
-        heat, _ = self.still_heat(stored)
-        np.subtract.at(out, nodes, heat / own)
-        inner = at >= 0
-        np.add.at(out, at[inner], (heat / capacity)[inner])
-
-    def _still_slope(self, stored: np.ndarray, out: np.ndarray) -> None:
-        nodes, at, _, _, capacity, own = self._still_arrays
-        _, slope = self.still_heat(stored)
-        np.subtract.at(out, (nodes, nodes), slope / own)
-        inner = at >= 0
-        np.add.at(out, (nodes[inner], at[inner]), (slope / own)[inner])
-        np.add.at(out, (at[inner], nodes[inner]), (slope / capacity)[inner])
-        np.subtract.at(out, (at[inner], at[inner]), (slope / capacity)[inner])
-
-    def steady(self, inputs: np.ndarray, start: np.ndarray) -> np.ndarray:
-        """
-        Return the temperatures at which nothing changes any more. [degC]
-
-        Raises
-        ------
-        InputError
-            If there are none: heat goes in and hardly any leaves.
-        """
-        stored = start.copy()
-        for _ in range(60):
-            try:
-                step = np.linalg.solve(self.jacobian(stored, inputs), self.rise(stored, inputs))
-            except np.linalg.LinAlgError:
-                break
-            stored = stored - step
-            if np.abs(step).max() < 1e-9:
-                return stored
-            if not np.abs(stored).max() < 1e6:
-                break
-        remedy = "Raise the fan speed, add radiator, or take heat out of the loop."
-        raise InputError("steady temperature", "none", "a loop from which heat can leave", remedy)
 
 
 class Dynamics:
@@ -349,7 +136,7 @@ class Dynamics:
             else:
                 capacity = float(volumetric * item.volume() + metal_capacity(item))
                 part = component_capacity(item) if isinstance(item, tree.Source) else 0.0
-                apart = not isinstance(item, tree.Source) or item.block.resistance + item.block.flow_resistance > 0
+                apart = not isinstance(item, tree.Source) or _apart(item)
                 nodes.append(
                     Node(
                         item.name,
@@ -368,7 +155,8 @@ class Dynamics:
             volume = self.plan.case_volume * coolants.air_density(self.warmth.case, self.pressure) if balanced else 0.0
             nodes.append(Node(node.name, "air", float(volume * coolants.AIR_HEAT_CAPACITY)))
         for part in self.plan.on_air:
-            nodes.append(Node(part.name, "component", component_capacity(part), element=part))
+            near = part.resistance < LEAST_RESISTANCE
+            nodes.append(Node(part.name, "component", 0.0 if near else component_capacity(part), element=part))
         return nodes
 
     # --------------------------------------------------------------------------------------------- one regime
@@ -398,6 +186,10 @@ class Dynamics:
     def standing(self, plan: Plan) -> bool:
         """True if no pump of a plan turns."""
         return all(float(unit.pump.turning(unit.speed)) == 0.0 for unit in plan.units(tree.PumpUnit))
+
+
+def _apart(item: tree.Source) -> bool:
+    return item.block.resistance + item.block.flow_resistance >= LEAST_RESISTANCE
 
 
 def _group(item: tree.Parallel) -> str:
@@ -439,8 +231,11 @@ class _Assembly:
         self.model, self.plan, self.stopped = model, plan, stopped
         self.moving = not model.standing(plan)
         low, high = plan.coolant.low, plan.coolant.high
+        own = float(np.clip(model.answer.settled.properties_at, low, high))
         grid = np.linspace(low, high, round((high - low) / STEP) + 1)
-        self.grid = grid if self.moving else np.array([float(np.clip(model.answer.settled.properties_at, low, high))])
+        # The steady answer's own temperature is one of the row, so that a run ends right there.
+        grid = np.sort(np.append(grid[np.abs(grid - own) > 1e-3], own))
+        self.grid = grid if self.moving else np.array([own])
         self.fluid = plan.coolant.properties(self.grid)
         self.flows = flows_at(plan, self.grid, model.friction) if self.moving else None
         self.coolers, self.air_nodes = air_side(plan, model.warmth)
@@ -480,10 +275,18 @@ class _Assembly:
             self.a[:, towards, towards] -= conductance
             self.a[:, towards, node] += conductance
 
+    def follow(self, node: int, towards: int | None, constant: float) -> None:
+        """Let a node that stores nothing have the temperature of another, or a fixed one."""
+        self.a[:, node, node] -= 1.0
+        if towards is None:
+            self.b[:, node, 0] += constant
+        else:
+            self.a[:, node, towards] += 1.0
+
     def natural(self, node: int, towards: int | None, warm: float, law: Callable, leaf: Any) -> None:
         """Let a node lose heat by natural convection: a straight part, and a table of the rest over the lead."""
         if self.model.nodes[node].capacity <= LEAST_CAPACITY:
-            return
+            return self.follow(node, towards, warm) if isinstance(leaf, tree.DeadLeg) else None
         lead = np.arange(0.0, MOST_LEAD + LEAD_STEP, LEAD_STEP)
         about = self.model.warmth.case if towards is not None else warm
         heat = law(leaf, np.concatenate(([1e-9], lead[1:])), float(about), self.model.pressure)
@@ -557,8 +360,9 @@ class _Assembly:
         near = {before: 0.5, node: 0.5} if self.moving else {node: 1.0}
         row, by = self.row_pair()
         block = item.block
-        if block.resistance + block.flow_resistance <= 0:
+        if not _apart(item):
             self.b[:, node, given] += 1.0
+            self.b[:, part, given] += block.thermal_resistance(moving if self.moving else np.array([STILL_BLOCK]))
             self.a[:, part, part] -= 1.0
             for place, weight in near.items():
                 self.a[:, part, place] += weight
@@ -616,11 +420,14 @@ class _Assembly:
         towards, warm = self.case
         for part in self.plan.on_air:
             node, given = self.model.place["component", part.name], 1 + self.model.inputs.index(part.name)
-            self.b[:, node, given] += 1.0
-            if part.resistance > 0:
+            if part.resistance >= LEAST_RESISTANCE:
+                self.b[:, node, given] += 1.0
                 self.exchange(node, towards, warm, 1.0 / part.resistance)
-            else:  # the part is as warm as the air round it: it hands its heat on
-                self.exchange(node, towards, warm, 1e3)
+                continue
+            self.follow(node, towards, warm)
+            self.b[:, node, given] += part.resistance
+            if towards is not None:
+                self.b[:, towards, given] += 1.0
 
     # ------------------------------------------------------------------------------------------- the equations
 
@@ -635,8 +442,7 @@ class _Assembly:
         rest = np.setdiff1d(np.arange(size), stored)
         for node in rest:  # where coolant stands, what holds none is as warm as what is before it
             if node in self.linked and not np.any(np.delete(self.a[:, node], node, axis=1)):
-                self.a[:, node, node] -= 1.0
-                self.a[:, node, self.linked[node]] += 1.0
+                self.follow(node, self.linked[node], 0.0)
         names = tuple(self.heats)
         rows = np.stack([self.heats[n][0] for n in names], axis=1)
         by = np.stack([self.heats[n][1] for n in names], axis=1)
@@ -748,13 +554,6 @@ def linearised(plan: Plan, friction: str = "churchill") -> tuple[tuple[str, ...]
     fan = moved(tree.RadiatorUnit, "fan_speed", "fan")
     pump = moved(tree.PumpUnit, "speed", "pump")
     return tuple(label(model.nodes[n]) for n in model.stored), np.array(slopes).T, fan, pump
-
-
-def label(node: Node) -> str:
-    """Return what a temperature is called: a component by its own name."""
-    if node.kind == "coolant":
-        return f"coolant in {node.name}"
-    return "air of the case" if node.kind == "air" and node.name == "case" else node.name
 
 
 def _range(plan: Plan) -> tuple[float, float]:
