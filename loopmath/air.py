@@ -8,6 +8,7 @@ How warm the air is goes back to the solver of the loop as `network.AirNode`: ai
 """
 
 from dataclasses import dataclass, replace
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -26,8 +27,13 @@ ROOM, CASE = tree.PLACES
 DISCHARGE = 0.6
 #: Air flow that counts as none [m3/s]: about 4 L an hour.
 STILL_AIR = 1e-6
-#: Steps of Newton at most; what counts as rounding of a flow.
-MOST_STEPS, ROUNDING = 80, 1e-11
+#: What no position at all counts as, where other designs have some.
+NO_POSITIONS = 1e-12
+#: A loss every duct has besides [Pa s/m3], so that Newton ends where nothing flows: less than a nanopascal.
+LEAST_SLOPE = 1e-8
+#: Steps of Newton at most; the last step that is good enough, as a share of a flow, for what is left goes with its
+#: square; what counts as rounding of a flow [m3/s].
+MOST_STEPS, LAST_STEP, ROUNDING = 80, 1e-6, 1e-11
 #: Warmest and coldest air whose properties are taken; beyond, the plan has no answer anyhow. [degC]
 COLDEST, WARMEST = -20.0, 150.0
 
@@ -128,10 +134,8 @@ class Duct:
 
     def first_flow(self) -> Any:
         """Return the flow of its strongest fans with nothing in the way. [m3/s]"""
-        flow = 1e-3
-        for fan, _, speed, share in self.fans:
-            flow = np.maximum(flow, fan.free_flow * np.maximum(speed, 1e-3) / share)
-        return flow
+        free = (fan.free_flow * np.maximum(speed, 1e-3) / share for fan, _, speed, share in self.fans)
+        return reduce(np.maximum, free) if self.fans else 1e-3
 
     def excess(self, flow: Any) -> tuple[Any, Any]:
         """Return what it takes less what its fans give, and the slope of that. [Pa], [Pa s/m3]"""
@@ -145,21 +149,21 @@ class Duct:
                 flow * share, fan.shutoff_pressure * factor, fan.free_flow, fan.exponent, speed
             )
             taken, slope = taken - given, slope - share * fall
-        return taken, slope + 1e-3
+        return taken + LEAST_SLOPE * flow, slope + LEAST_SLOPE
 
 
-def settled_flows(ducts: list[Duct], balanced: bool, near: tuple = ()) -> tuple[list, Any, Any]:
+def settled_flows(ducts: list[Duct], balanced: bool, near: tuple = (), rough: float = 0.0) -> tuple[list, Any, Any]:
     """
     Return (flows [m3/s], pressure of the case over the room [Pa], whether it settled).
 
     Newton on all ducts at once: each is linearised, and the pressure of the case is what makes the masses that
     enter and leave equal. Without balance the case has the room's pressure and each duct is by itself. `near` are
-    flows of much the same ducts to start from.
+    flows of much the same ducts to start from; `rough` is a larger last step to be content with, as a share.
     """
     first = near or [duct.first_flow() for duct in ducts]
     flows = [flow if duct.fixed is None else duct.fixed for duct, flow in zip(ducts, first, strict=True)]
     signs = [(duct.target == CASE) - 1.0 * (duct.source == CASE) for duct in ducts]
-    pressure, done = 0.0, np.True_
+    pressure, done, nothing = 0.0, np.True_, ROUNDING + 1e-3 * rough
     for _ in range(MOST_STEPS):
         lines = [(0.0, np.inf) if d.fixed is not None else d.excess(q) for d, q in zip(ducts, flows, strict=True)]
         if balanced:
@@ -174,7 +178,7 @@ def settled_flows(ducts: list[Duct], balanced: bool, near: tuple = ()) -> tuple[
             if ducts[place].fixed is None:
                 step = (taken + sign * pressure) / slope
                 flows[place] = flows[place] - step
-                done = done & (np.abs(step) <= ROUNDING * (np.abs(flows[place]) + 1e-3))
+                done = done & (np.abs(step) <= (LAST_STEP + rough) * np.abs(flows[place]) + nothing)
         if np.all(done):
             break
     return flows, pressure, done
@@ -249,15 +253,26 @@ class AirPaths:
     pressure: Any = 0.0
     settled: Any = True
 
-    def ahead(self, number: int) -> Any:
-        """Return True where the air of a stream goes the way its fans blow."""
-        flows = [q for d, q in zip(self.ducts, self.flows, strict=True) if d.stream == number]
-        return np.asarray(sum(flows, 0.0)) >= 0
+    def forward(self, number: int) -> Any:
+        """Return the share of a stream's air that goes the way its fans blow."""
+        return _forward([q for d, q in zip(self.ducts, self.flows, strict=True) if d.stream == number])
 
 
-def paths(plan: Plan, warmth: Warmth, near: tuple = ()) -> AirPaths:
+def _forward(flows: list) -> Any:
+    """
+    Return the share of some flows side by side that goes ahead, 1 if nothing moves.
+
+    It is 1 or 0 unless fans of two speeds stand side by side: through slow ones air may come back.
+    """
+    ahead, back = (sum((np.maximum(way * flow, 0.0) for flow in flows), 0.0) for way in (1.0, -1.0))
+    return np.where(back > 0, ahead / np.maximum(ahead + back, 1e-300), 1.0)
+
+
+def paths(plan: Plan, warmth: Warmth, near: tuple = (), settled: tuple = (), rough: float = 0.0) -> AirPaths:
     """
     Settle the flows of air at given air temperatures, starting from flows `near` them if there are any.
+
+    `settled` are those flows, the pressure of the case and whether they settled, where they are known already.
 
     Raises
     ------
@@ -274,7 +289,7 @@ def paths(plan: Plan, warmth: Warmth, near: tuple = ()) -> AirPaths:
         free = DISCHARGE * np.maximum(plan.case_vents, 1e-8)
         # The linear part keeps Newton from an endless slope at no flow; it is a ten-thousandth of a pascal.
         ducts.append(Duct("openings", ROOM, CASE, density[ROOM], ((1e-2, density[ROOM] / (2 * free**2), 1.0),)))
-    flows, over, done = settled_flows(ducts, balanced, near)
+    flows, over, done = settled or settled_flows(ducts, balanced, near, rough)
     coolers, sides, gaps = {}, {}, []
     first_gap = 1 if balanced else 0
     case = (0.0, {0: 1.0}) if balanced else (plan.case_air, {})
@@ -283,7 +298,7 @@ def paths(plan: Plan, warmth: Warmth, near: tuple = ()) -> AirPaths:
     into_case: list[Inflow] = []
     for number, row in enumerate(rows):
         own = [(d, q) for d, q in zip(ducts, flows, strict=True) if d.stream == number]
-        ahead = np.asarray(sum(q for _, q in own)) >= 0
+        ahead = _forward([q for _, q in own])
         numbers = range(first_gap + len(gaps), first_gap + len(gaps) + len(row.units) - 1)
         stops = [places[row.source], *((0.0, {n: 1.0}) for n in numbers), places[row.target]]
         for place, unit in enumerate(row.units):
@@ -302,11 +317,11 @@ def paths(plan: Plan, warmth: Warmth, near: tuple = ()) -> AirPaths:
                     f"air behind {before.name}",
                     (
                         Inflow(through * ahead, cooler=before.name),
-                        Inflow(through * ~ahead, cooler=after.name),
+                        Inflow(through * (1.0 - ahead), cooler=after.name),
                     ),
                 )
             )
-        ends = ((row.target, row.units[-1], ahead), (row.source, row.units[0], ~ahead))
+        ends = ((row.target, row.units[-1], ahead), (row.source, row.units[0], 1.0 - ahead))
         into_case += [Inflow(coolers[u.name].air_capacity * way, cooler=u.name) for end, u, way in ends if end == CASE]
     nodes = (*([_case_node(plan, ducts, flows, into_case)] if balanced else []), *gaps)
     return AirPaths(coolers, sides, nodes, rows, tuple(ducts), tuple(flows), over, done)
@@ -327,7 +342,7 @@ def _ducts_of(number: int, row: Stream, warmth: Warmth, pressure: Any, density: 
             into = _kept(warmth.into[unit.name])
             before = warmth.density(into, pressure)
             positions, sides = banks[unit.name][bank]
-            each = 1.0 / np.maximum(positions, 1e-9)
+            each = 1.0 / np.maximum(positions, NO_POSITIONS)
             linear, quadratic = unit.radiator.air_resistance(into, before, unit.filter_loss)
             cores.append((linear, quadratic, each * enters / before))
             for series, speed, behind in sides:
@@ -353,34 +368,43 @@ def _case_duct(fans: CaseFans, density: dict) -> Duct:
 
 
 def _side(unit: tree.RadiatorUnit, own: list, warmth: Warmth, pressure: Any) -> AirSide:
-    """Return a radiator's air, positions of several speeds added up."""
+    """
+    Return a radiator's air, positions of several speeds added up.
+
+    Positions whose fans are slower pass air that is warmed more, so together they take less than their conductances'
+    sum would: it counts as what warms all air as much on average, the wall at one temperature (fits if the coolant
+    carries much more heat than the air).
+    """
     into = _kept(warmth.into[unit.name])
     before = warmth.density(into, pressure)
-    total = AirSide(0.0, 0.0, 0.0, np.inf)
+    total, taken = AirSide(0.0, 0.0, 0.0, np.inf), 0.0
     for (duct, flow), (positions, sides) in zip(own, unit.banks(), strict=True):
-        part = positions / unit.radiator.positions
-        each = np.maximum(np.abs(flow) * duct.density / before / np.maximum(positions, 1e-9), STILL_AIR)
-        side = unit.radiator.air_side(each, into, before)
+        part, each = positions / unit.radiator.positions, flow / np.maximum(positions, NO_POSITIONS)
+        side = unit.radiator.air_side(np.abs(each) * duct.density / before, into, before)
         free = np.inf
         for _, speed, _ in sides:
             with np.errstate(divide="ignore", invalid="ignore"):
-                share = np.where(speed > 0, flow / np.maximum(positions, 1e-9) / (unit.fan.free_flow * speed), np.inf)
+                share = np.where(speed > 0, each / (unit.fan.free_flow * speed), np.inf)
             free = np.minimum(free, np.where(positions > 0, share, np.inf))
+        taken = taken + part * side.capacity * -np.expm1(-side.conductance / np.maximum(side.capacity, 1e-9))
         total = AirSide(
             total.flow + part * side.flow,
             total.capacity + part * side.capacity,
             total.conductance + part * side.conductance,
             np.minimum(total.share_of_free_flow, free),
         )
+    if len(own) > 1:
+        capacity = np.maximum(total.capacity, 1e-9)
+        total = replace(total, conductance=-capacity * np.log1p(-np.minimum(taken / capacity, 1.0 - 1e-12)))
     return replace(
         total, share_of_free_flow=np.where(np.isinf(total.share_of_free_flow), np.nan, total.share_of_free_flow)
     )
 
 
 def _chosen(ahead: Any, front: tuple, back: tuple, total: int) -> tuple[Any, tuple]:
-    """Return the air entering a radiator as (constant, weight of each air node), from its front where `ahead`."""
-    constant = np.where(ahead, front[0], back[0])
-    weights = tuple(np.where(ahead, front[1].get(n, 0.0), back[1].get(n, 0.0)) for n in range(total))
+    """Return the air entering a radiator as (constant, weight of each air node), the share `ahead` from its front."""
+    constant = ahead * front[0] + (1.0 - ahead) * back[0]
+    weights = tuple(ahead * front[1].get(n, 0.0) + (1.0 - ahead) * back[1].get(n, 0.0) for n in range(total))
     return constant, weights
 
 
@@ -389,8 +413,7 @@ def _case_node(plan: Plan, ducts: list, flows: list, inflows: list) -> AirNode:
     heat = plan.case_heat + sum((part.heat for part in plan.on_air), 0.0)
     room = plan.case_wall_loss
     for duct, flow in zip(ducts, flows, strict=True):
-        ends = duct.target if duct.stream >= 0 or duct.source == ROOM else ROOM
-        heat = heat + duct.power * (ends == CASE)
+        heat = heat + duct.power * (duct.target == CASE)
         if duct.stream < 0:
             inward = flow if duct.target == CASE else -flow
             room = room + coolants.AIR_HEAT_CAPACITY * duct.density * np.maximum(inward, 0.0)

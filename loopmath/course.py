@@ -88,7 +88,7 @@ class Course:
         Heat from each component and pump into the coolant; from the coolant to the air of each radiator and, under
         "X, to still air", by natural convection. [W]
     speeds : dict of str to array (T,)
-        Of pumps and of radiators' fans, as a share of full speed.
+        Of pumps, of radiators' fans and of fans of the case, as a share of full speed.
     stored : array (T,)
         Heat stored in loop and components since the start, the air of the case not counted. [J]
     events : tuple of Event
@@ -380,3 +380,5 @@ def _speeds(plan: Plan) -> Iterable[tuple[str, float]]:
     for unit in plan.units(tree.RadiatorUnit):
         if unit.fan is not None:
             yield unit.name, float(unit.fan.turning(unit.fan_speed))
+    for fans in plan.case_fans:
+        yield fans.name, float(fans.fan.turning(fans.speed))

@@ -154,9 +154,10 @@ class Draft:
     def remove(self, place: int) -> None:
         """Take an entry out of the order, and what the file says of it there and elsewhere."""
         plan = self._ready()
+        plan = _not_named(plan, list(tree.leaves(plan.loop.items[place])))
         items = list(plan.loop.items)
-        gone = list(tree.leaves(items.pop(place)))
-        self._rewrite(_not_named(replace(plan, loop=tree.Series(*items)), gone))
+        del items[place]
+        self._rewrite(replace(plan, loop=tree.Series(*items)))
 
     def add(self, kind: str, name: str, place: int) -> None:
         """Put a new element behind an entry of the order, with the first part of its kind; all of it can be changed."""
@@ -215,10 +216,15 @@ def _taken(plan: Plan) -> set[str]:
     return {thing.name for thing in (*tree.leaves(plan.loop), *plan.case_fans, *plan.on_air)}
 
 
-def _not_named(plan: Plan, gone: list[tree.Element]) -> Plan:
-    """Return a plan where no header feeds what is gone, and a radiator behind it draws the air that one drew."""
-    airs = {e.name: e.air for e in gone if isinstance(e, tree.RadiatorUnit)}
-    names = {e.name for e in gone}
+def _not_named(plan: Plan, going: list[tree.Element]) -> Plan:
+    """
+    Return a plan where nothing names what is to go.
+
+    A radiator behind it draws the air that one draws; no header feeds it and no speed curve drives it. A curve that
+    would drive nothing, or follows what is to go, goes too: its points mean nothing for another sensor.
+    """
+    airs = {e.name: e.air for e in going if isinstance(e, tree.RadiatorUnit)}
+    names = {e.name for e in going}
 
     def change(leaf: tree.Element) -> tree.Element:
         air = before = getattr(leaf, "air", "")
@@ -226,8 +232,12 @@ def _not_named(plan: Plan, gone: list[tree.Element]) -> Plan:
             air = airs[air]
         return leaf if air == before else replace(leaf, air=air)
 
-    headers = [replace(h, feeds=tuple(name for name in h.feeds if name not in names)) for h in plan.headers]
-    return replace(plan.with_loop(change), headers=tuple(headers))
+    def left(named: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(name for name in named if name not in names)
+
+    headers = [replace(h, feeds=left(h.feeds)) for h in plan.headers]
+    curves = [replace(c, drives=left(c.drives)) for c in plan.speed_curves if c.sensor not in names and left(c.drives)]
+    return replace(plan.with_loop(change), headers=tuple(headers), speed_curves=tuple(curves))
 
 
 def _free(kind: str, plan: Plan) -> str:

@@ -7,6 +7,7 @@ import numpy as np
 
 from loopmath import electrical, parts_list, tables
 from loopmath import loop as tree
+from loopmath.air import STILL_AIR
 from loopmath.checks import one_of
 from loopmath.laws import materials
 from loopmath.loss import area_of
@@ -136,12 +137,11 @@ def _air_facts(solution: Any) -> list[Fact]:
     if solution.plan.case_air_by != BALANCE:
         return []
     facts = [Fact("case air over room", "case", solution.state["case_air"] - solution.plan.room_air)]
-    for number, row in enumerate(solution.air.rows):
-        facts.append(Fact("air drawn backwards", row.units[0].name, np.where(solution.air.ahead(number), 0.0, 1.0)))
+    least: dict[str, Any] = {}
     for duct, flow in zip(solution.air.ducts, solution.air.flows, strict=True):
-        if duct.stream < 0 and duct.fans:
-            facts.append(Fact("air drawn backwards", duct.name, np.where(np.asarray(flow) >= 0, 0.0, 1.0)))
-    return facts
+        if duct.stream >= 0 or duct.fans:
+            least[duct.name] = np.minimum(flow, least.get(duct.name, flow))
+    return facts + [Fact("air drawn backwards", name, np.where(q < -STILL_AIR, 1.0, 0.0)) for name, q in least.items()]
 
 
 def _metal_facts(solution: Any) -> list[Fact]:

@@ -378,7 +378,7 @@ def depth_or_fan_speed(plan: Plan, speeds: Any = SPEEDS) -> pd.DataFrame:
         new = _each(plan, change)
         answer = solved(new)
         shares = [np.asarray(answer.airs[unit.name].share_of_free_flow, dtype=float) for unit in _fanned(new)]
-        share = np.nanmax(np.broadcast_arrays(*shares), axis=0) if shares else np.nan
+        share = np.fmax.reduce(np.broadcast_arrays(*shares)) if shares else np.nan
         priced = [unit.radiator.price for unit in _fanned(new)]
         cost.append(np.nan if None in priced else float(sum(priced)))
         columns = {"core": words, "speed": speeds} | _warm(new, answer.state)

@@ -532,7 +532,7 @@ def checked(item: Series) -> Series:
     Raises
     ------
     InputError
-        Without a pump, or with a name used twice.
+        Without a pump, with a name used twice, or a radiator that draws air from behind one that is not there.
     """
     if not isinstance(item, Series) or not item.items:
         raise InputError("loop", "nothing", "elements in flow order")
@@ -543,4 +543,8 @@ def checked(item: Series) -> Series:
         if leaf.name in seen:
             raise InputError("loop", leaf.name, "each name once", "Give every element a name of its own.")
         seen.add(leaf.name)
+    radiators = of_kind(item, RadiatorUnit)
+    for unit in radiators:
+        if unit.air not in PLACES:
+            one_of(f"{unit.name}, air", unit.air, [*PLACES, *(u.name for u in radiators if u is not unit)])
     return item

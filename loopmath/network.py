@@ -32,8 +32,9 @@ _TINY = 1e-13
 LEAST_SLOPE = 1e3
 #: Passes every design gets; what may be left of flow (as a share) and of mean temperature [K], judged from
 #: its last two steps, whose ratio is taken as `LEAST_RATIO` at least; the step that counts as rounding for a
-#: design that goes on; the most passes.
+#: design that goes on; the most passes. From flows near the answer two passes do.
 PASSES, LEFT_FLOW, LEFT_WARMING, LEAST_RATIO, ROUNDING, MOST_PASSES = 3, 5e-8, 5e-7, 0.02, 1e-12, 80
+NEAR_PASSES = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +111,7 @@ class Settled:
     Flow of each branch [m3/s]; temperature where the loop starts, mean temperature and the temperature the
     properties were last taken at [degC]; whether the design closed, whether its mean lies outside the
     coolant's data; the most passes any design took; temperature of each air node, and of the air leaving each cooler
-    if there are nodes. [degC]
+    if they were asked for. [degC]
     """
 
     flows: list
@@ -205,6 +206,8 @@ def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
     """Return a record with every array in it, however deep, replaced by `change(array)`."""
     if isinstance(record, np.ndarray):
         return change(record)
+    if isinstance(record, Coolant) and record.density.ndim == 1:
+        return record  # its coefficients are no designs
     if isinstance(record, tuple):
         return tuple(_map_arrays(r, change) for r in record)
     if hasattr(record, "__dataclass_fields__"):
@@ -223,8 +226,6 @@ def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
 
 def take(record: Any, where: Any, designs: int) -> Any:
     """Return a record with only the designs `where` (slice or index array) of its arrays kept."""
-    if isinstance(record, Coolant) and record.density.ndim == 1:
-        return record  # its coefficients are no designs
     return _map_arrays(record, lambda a: a[..., where] if a.ndim and a.shape[-1] == designs else a)
 
 
@@ -245,8 +246,7 @@ def number_of_designs(*records: Any) -> int | None:
         return array
 
     for record in records:
-        if not isinstance(record, Coolant) or record.density.ndim == 2:
-            _map_arrays(record, note)
+        _map_arrays(record, note)
     if len(found) > 1:
         raise InputError("number of designs", sorted(found), "arrays of one common length")
     return found.pop() if found else None
@@ -477,15 +477,15 @@ def pump_power(unit: tree.PumpUnit, flow: Any) -> Any:
     return unit.pump.power(flow, unit.pump.turning(unit.speed))
 
 
-def _temperatures(root: Branch, flows: list, fluid: tuple, air: tuple) -> tuple:
+def _temperatures(root: Branch, flows: list, fluid: tuple, air: tuple | None) -> tuple:
     """
     Return the temperature at the loop's start, the middle of the main line's, the warmest and the coolest, and a list.
 
-    The list holds the temperatures of the air nodes and, if there are any, of the air leaving each cooler.
+    The list holds the temperatures of the air nodes and of the air leaving each cooler, unless `air` is None.
     """
-    found = _Found([], {})
-    end = _affine(root, flows, fluid, found, [1.0, 0.0, *([0.0] * len(air))])
-    known = _fixed_point(end, air, found)
+    found, nodes = _Found([], {}), air or ()
+    end = _affine(root, flows, fluid, found, [1.0, 0.0, *([0.0] * len(nodes))])
+    known = _fixed_point(end, nodes, found)
     start = known[0]
 
     def value(warm: list) -> Any:
@@ -498,7 +498,7 @@ def _temperatures(root: Branch, flows: list, fluid: tuple, air: tuple) -> tuple:
         if main:
             warmest, coolest = np.maximum(warmest, node), np.minimum(coolest, node)
     extra = known[1:]
-    for cooler, lift, before in found.coolers.values() if air else ():
+    for cooler, lift, before in found.coolers.values() if air is not None else ():
         enters = value([0.0, cooler.air_temperature, *cooler.weights])
         extra.append(enters + lift * (value(before) - enters))
     return start, 0.5 * (warmest + coolest), high, low, extra
@@ -547,7 +547,7 @@ def _fixed_point(end: list, air: tuple, found: _Found) -> list:
 def _passes(
     root: Branch,
     coolant: Coolant,
-    air: tuple,
+    air: tuple | None,
     guess: Any,
     law: Callable,
     state: list | None = None,
@@ -580,7 +580,7 @@ def _passes(
         # Steps shrink by a ratio, so last step times ratio is what is left; Newton's lucky ratios are not believed.
         left = step * np.maximum(step / (earlier[place] + 1e-300), LEAST_RATIO) if earlier else step
         goal = (LEFT_WARMING if place == len(flows) else LEFT_FLOW) if earlier else ROUNDING
-        done &= left < goal * size
+        done &= (left < goal * size) | (step < ROUNDING * size)
     outside = (low < coolant.low) | (high > coolant.high)
     return flows, (start, mean, before, done, outside, *extra)
 
@@ -603,8 +603,9 @@ def solve_tree(
     guess: Any,
     friction: str = "churchill",
     designs: int | None = None,
-    air: tuple[AirNode, ...] = (),
+    air: tuple[AirNode, ...] | None = None,
     near: list | None = None,
+    only: int | None = None,
 ) -> Settled:
     """
     Solve flow and temperature of N designs.
@@ -621,10 +622,12 @@ def solve_tree(
         A key of `pipeflow.FRICTION_LAWS`.
     designs : int, optional
         N; None for scalars.
-    air : tuple of AirNode
-        Air whose temperature is solved with the loop.
+    air : tuple of AirNode, optional
+        Air whose temperature is solved with the loop; by default there is none, nor is air that leaves coolers told.
     near : list, optional
         Flows of the same loop in air only a little different, to start from.
+    only : int, optional
+        So many passes and no more, settled or not: while the air is still far from settled.
 
     Returns
     -------
@@ -638,7 +641,7 @@ def solve_tree(
     flows = [np.empty(many) for _ in range(_count(root))]
     found = [np.empty(many), np.empty(many), np.empty(many), np.zeros(many, bool), np.zeros(many, bool)]
     start, mean, properties_at, done, outside = found
-    found += [np.empty(many) for _ in range(len(air) + len(list(_order(root))) if air else 0)]
+    found += [np.empty(many) for _ in range(0 if air is None else len(air) + len(list(_order(root))))]
 
     def fill(where: Any, state: list | None, passes: int) -> None:
         part = (root, coolant, air)
@@ -649,26 +652,27 @@ def solve_tree(
             whole[where] = piece
 
     near = None if near is None else [np.array(np.broadcast_to(f, (many,)), dtype=float) for f in near]
-    passes = PASSES
+    passes, more = (PASSES, 1) if near is None else (NEAR_PASSES, NEAR_PASSES)
+    passes = only or passes
     if many <= BLOCK:
         fill(None, near, passes)
     else:
         for first in range(0, many, BLOCK):
             where = slice(first, first + BLOCK)
             fill(where, None if near is None else [f[where] for f in near], passes)
-    while passes < MOST_PASSES and (rest := np.flatnonzero(~done)).size:
-        # One pass at a time, so that no design depends on which others are still under way.
+    while only is None and passes < MOST_PASSES and (rest := np.flatnonzero(~done)).size:
+        # A fixed number at a time, so that no design depends on which others are still under way.
         for first in range(0, rest.size, BLOCK):
             where = rest[first : first + BLOCK]
             guess[where] = np.clip(mean[where], coolant.low, coolant.high)
-            fill(where, [f[where] for f in flows], 1)
-        passes += 1
+            fill(where, [f[where] for f in flows], more)
+        passes += more
     done &= np.isfinite(flows[0]) & np.isfinite(mean)
     if designs is None:
         flows, found = [f[0] for f in flows], [v[0] for v in found]
-    extra = found[5:]
-    out = dict(zip(_order(root), extra[len(air) :], strict=True)) if air else {}
-    return Settled(flows, *found[:5], passes, tuple(extra[: len(air)]), out)
+    nodes = len(air or ())
+    out = {} if air is None else dict(zip(_order(root), found[5 + nodes :], strict=True))
+    return Settled(flows, *found[:5], passes, tuple(found[5 : 5 + nodes]), out)
 
 
 def _order(branch: Branch) -> Iterator[str]:

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from loopmath import air, catalogue, parts, tables
+from loopmath import catalogue, named, parts, tables
 from loopmath import loop as tree
-from loopmath.case import IN, OUT, AirPart, CaseFans, Header
+from loopmath.case import IN, OUT, AirPart, CaseFans, Header, SpeedCurve
 from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, read_text
 from loopmath.laws import coolant as coolants
@@ -24,18 +24,28 @@ FORMAT = 2
 
 @dataclass(frozen=True)
 class Field:
-    """A line of the file: key, kind of quantity, what it is if left out, the attribute it becomes, words it may be."""
+    """
+    A line of the file: key, kind of quantity, what it is if left out, the attribute it becomes, words it may be.
+
+    A list of rows becomes several attributes, one for each of its `columns`.
+    """
 
     key: str
     kind: str = "text"
     default: Any = NEEDED
     attribute: str = ""
     known: Callable[[], Iterable[str]] | None = None
+    columns: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
         """Return the attribute it becomes."""
         return self.attribute or self.key
+
+    def of(self, record: Any) -> Any:
+        """Return what a record says of it."""
+        columns = [getattr(record, column) for column in self.columns]
+        return tuple(zip(*columns, strict=True)) if columns else getattr(record, self.name)
 
 
 def _metals() -> Iterable[str]:
@@ -82,6 +92,7 @@ PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
             Field("typical_heat", "power", attribute="heat"),
             Field("peak_heat", "power", None),
             Field("limit", "temperature", 90.0),
+            Field("heat_capacity", "heat capacity", None),
         ),
     ),
     "radiator": (
@@ -89,7 +100,7 @@ PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
         (
             Field("fan_speed", "share", 1.0),
             Field("fans_in_series", "count", 1.0),
-            Field("air", default="room"),  # what it may be, the plan's other radiators say: see `_air_paths`
+            Field("air", default="room"),  # what it may be, the plan's other radiators say: see `named`
             Field("air_flow_each", "air flow", 0.0),
             Field("filter_loss", "count", 0.0),
             Field("blows", default="", known=lambda: tree.PLACES),
@@ -149,6 +160,15 @@ BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
             Field("volts", "voltage", 12.0),
             Field("start", "count", 1.5),
             Field("feeds", "texts"),
+        ),
+    ),
+    "speed_curves": (
+        SpeedCurve,
+        (
+            Field("drives", "texts"),
+            Field("sensor", default=named.SENSORS[0]),  # what else it may be, the plan's parts say: see `named`
+            Field("points", "points", columns=("temperatures", "speeds")),
+            Field("hysteresis", "difference", 0.0),
         ),
     ),
 }
@@ -236,8 +256,9 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
             read.note(("parts", name), "not in loop.order", "a place in the flow order", remedy)
     taken = {*elements, *fresh.used}
     values |= {group: _beside(lookup, group, document.get(group, {}), taken) for group in BESIDE}
-    _air_paths(read, described, elements)
-    _feeds(read, document, elements)
+    named.air_paths(read, described, elements)
+    named.turned(read, document, elements)
+    named.followed(read, document, elements)
     wrong = {problem.place[0] for problem in read.problems}
     if not wrong & {"parts", "part_data", "loop"} and not tree.of_kind(tree.Series(*items), tree.PumpUnit):
         read.note(("loop", "order"), "no pump", "at least one pump", "Add a pump to [parts] and to the loop's order.")
@@ -349,7 +370,9 @@ def _beside(lookup: _Lookup, group: str, tables_: Any, taken: set[str]) -> tuple
         values = _values(read, lines, table, place)
         if made is CaseFans:
             values["fan"] = _fan(lookup, table, place)
-        if made is not Header:  # a header is no part, so it may be called as what it feeds
+        if made is SpeedCurve:
+            values |= _columns(read, place, values.pop("points"))
+        if group not in named.TURNS:  # a header or a curve is no part, so it may be called as what it feeds or drives
             if name in taken:
                 read.note(place, name, "each name once", "Give every part a name of its own.")
             taken.add(name)
@@ -357,42 +380,27 @@ def _beside(lookup: _Lookup, group: str, tables_: Any, taken: set[str]) -> tuple
     return tuple(out)
 
 
-def _air_paths(read: Reader, described: dict, elements: dict) -> None:
-    """Look at where radiators get their air from: room, case, or another radiator that nothing else stands behind."""
-    # An element that could not be read was told; whether it is a radiator nobody knows.
-    units = {name: e for name, e in elements.items() if e is None or isinstance(e, tree.RadiatorUnit)}
-    for name in units:
-        said, known = described[name], [*tree.PLACES, *(other for other in units if other != name)]
-        value = said.get("air") if isinstance(said, dict) else None
-        if isinstance(value, str) and value not in known:
-            remedy = "The name of a radiator means close behind it." if len(known) > len(tree.PLACES) else ""
-            read.note(("parts", name, "air"), value, f"one of: {', '.join(known)}", remedy)
-    if None in units.values():
-        return
-    try:
-        air.streams(list(units.values()))
-    except InputError as problem:
-        name, _, field = problem.field.rpartition(", ")
-        place = ("parts", name, field.replace(" ", "_"))
-        read.note(place, problem.value, problem.accepted, problem.remedy)
-
-
-def _feeds(read: Reader, document: dict, elements: dict) -> None:
-    """Look at what headers feed: a pump, fans of a radiator, fans of the case, each on one header."""
-    known = [n for n, e in elements.items() if e is None or isinstance(e, tree.PumpUnit) or getattr(e, "fan", None)]
-    fans, headers = (group if isinstance(group := document.get(g), dict) else {} for g in ("case_fans", "headers"))
-    fed: dict[str, str] = {}
-    for header, table in headers.items():
-        feeds = table.get("feeds") if isinstance(table, dict) else None
-        if not isinstance(feeds, list) or not all(isinstance(name, str) for name in feeds):
-            continue  # told already
-        for number, name in enumerate(feeds):
-            place = ("headers", header, "feeds", number)
-            remedy = "A header feeds pumps, radiators with fans and fans of the case."
-            if read.tried(place, one_of, "", name, [*known, *fans], remedy) is None:
+def _columns(read: Reader, place: tuple, rows: tuple | None) -> dict[str, tuple]:
+    """Return the points of a speed curve as its record holds them; each is told that does not go on from the last."""
+    columns, before = ("temperatures", "speeds"), None
+    fine = rows is not None and None not in rows
+    for number, row in enumerate(rows or ()):
+        if row is None:
+            continue
+        first = before or row
+        try:  # two points are a curve, so its record says what is wrong with the second
+            SpeedCurve("", (), "", *zip(first, row, strict=True))
+        except InputError as problem:
+            alone = not isinstance(problem.value, str)  # a pair of numbers is words, and one point is no pair
+            if alone or before is not None:
+                fine = False
+                at = columns.index(problem.field.rpartition(", ")[2])
+                read.note((*place, "points", number, at), problem.value, problem.accepted, problem.remedy)
+            if alone:
                 continue
-            if fed.setdefault(name, header) != header:
-                read.note(place, name, f"each on one header; {fed[name]} feeds it too", "Take it off one of the two.")
+        before = row
+    # Beside points that are wrong the rest of the curve is looked at with some that are right.
+    return dict(zip(columns, zip(*rows, strict=True) if fine else ((20.0, 40.0), (0.0, 1.0)), strict=False))
 
 
 class _Order:

@@ -28,7 +28,7 @@ from loopmath.planfile import (
     read_plan,
 )
 from loopmath.reader import parsed
-from loopmath.toml_text import Leaf, changed, places
+from loopmath.toml_text import LISTS, Leaf, changed, places
 
 #: How a plan that never was a file begins.
 START = """# A loop plan. Quantities carry their units; lines that start with # are yours.
@@ -143,8 +143,8 @@ def _leaves(record: Any, lines: Iterable[Field], plan: Plan | None = None) -> di
     """Return lines of a file; a run's fittings are by default what the plan says."""
     out = {}
     for line in lines:
-        value, default = getattr(record, line.name), line.default
-        if line.kind not in ("text", "texts", "position") and value is not None:
+        value, default = line.of(record), line.default
+        if line.kind not in ("text", "texts", "position", *LISTS) and value is not None:
             if np.ndim(value):
                 raise InputError(line.name, "an array", "one value", "Save one design at a time.")
             value = float(value)

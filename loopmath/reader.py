@@ -8,11 +8,16 @@ from typing import Any
 
 from loopmath.checks import InputError, between, one_of
 from loopmath.files import Origin
-from loopmath.toml_text import Path, dotted, line_of, places
+from loopmath.toml_text import LISTS, ROWS, Path, dotted, line_of, places
 from loopmath.units import KIND_OF_UNIT, to_si
 
 #: A field that has to be there.
 NEEDED = object()
+#: How a row of quantities is written.
+ROW_WORDS = {
+    "position": 'three lengths, such as ["120 mm", "80 mm", "300 mm"]',
+    "point": 'a temperature and a speed, such as ["30 degC", "40 %"]',
+}
 #: Problems told in full; what follows is counted.
 MOST_PROBLEMS = 40
 #: A wrong value is told to this many signs.
@@ -150,7 +155,11 @@ class Reader:
                 self.note((*place, key), table[key], "text in quotes")
 
     def value(self, table: dict, place: Path, key: str | int, kind: str, default: Any = NEEDED) -> Any:
-        """Return a field in the inside unit, its default if it is not there, None if it cannot be read."""
+        """
+        Return a field in the inside unit, its default if it is not there, None if it cannot be read.
+
+        A list of rows holds None for each row that cannot be read.
+        """
         here = (*place, key)
         if key not in table:
             if default is NEEDED:
@@ -167,11 +176,15 @@ class Reader:
         if kind == "texts":
             fine = isinstance(value, list) and all(isinstance(v, str) for v in value)
             return tuple(value) if fine else self.note(here, value, "a list of texts in quotes")
-        if kind == "position":
-            if not isinstance(value, list) or len(value) != 3:
-                return self.note(here, value, 'three lengths, such as ["120 mm", "80 mm", "300 mm"]')
-            three = [self.value(dict(enumerate(value)), here, n, "length") for n in range(3)]
-            return None if None in three else tuple(three)
+        if kind in ROWS:
+            if not isinstance(value, list) or len(value) != len(ROWS[kind]):
+                return self.note(here, value, ROW_WORDS[kind])
+            row = [self.value(dict(enumerate(value)), here, n, inner) for n, inner in enumerate(ROWS[kind])]
+            return None if None in row else tuple(row)
+        if kind in LISTS:
+            if not isinstance(value, list):
+                return self.note(here, value, f"a list; each entry is {ROW_WORDS[LISTS[kind]]}")
+            return tuple(self.value(dict(enumerate(value)), here, n, LISTS[kind]) for n in range(len(value)))
         if isinstance(value, (list, dict)):
             return self.note(here, value, "one value")
         return self.tried(here, to_si, "", value, kind)
@@ -180,11 +193,12 @@ class Reader:
         """
         Make a record; a refusal is noted at the field that caused it.
 
-        `keys` gives the place of a field where it is not its own name. None where it may not stand makes None.
+        `keys` gives the place of a field where it is not its own name, also of what only a refusal speaks of. None
+        where it may not stand makes None.
         """
         made = {f.name: f.default for f in fields(make)}
         ranges, given, fine = getattr(make, "RANGES", {}), dict(values), True
-        at = {key: (*place, *(keys or {}).get(key, (key,))) for key in given}
+        at = {key: (*place, *path) for key, path in ({key: (key,) for key in given} | (keys or {})).items()}
         for key in [k for k in given if k in ranges and given[k] is not None]:
             if self.tried(at[key], between, "", given[key], *ranges[key]) is None:
                 given[key] = None
@@ -199,10 +213,10 @@ class Reader:
                 record = make(**given)
             except InputError as problem:
                 words = problem.field.rpartition(", ")[2].split()
-                field = next((f for f in ("_".join(words), words[0]) if f in given), "")
+                field = next((f for f in ("_".join(words), words[0]) if f in at), "")
                 self.note(at.get(field, place), problem.value, problem.accepted, problem.remedy)
                 fine = False
-                if not field or made[field] is MISSING:
+                if field not in given or made[field] is MISSING:
                     return None
                 del given[field]
             else:

@@ -1,6 +1,6 @@
 """Solve a plan and read the answer: headline figures, components, elements, warnings."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import count
 from typing import Any
@@ -8,19 +8,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from loopmath import air, facts, network, parts, rules
+from loopmath import air, facts, network, parts, rules, settle
 from loopmath import loop as tree
 from loopmath.checks import InputError, OutOfRange, one_of
-from loopmath.laws import coolant as coolants
 from loopmath.laws import sound
 from loopmath.loss import GRAVITY
 from loopmath.plan import BALANCE, Plan
 from loopmath.radiator import AirSide
 from loopmath.rules import Fact
 from loopmath.units import Quantity
-
-#: Air and loop are settled in turns until no air temperature moves by more than this [K], so many turns at most.
-AIR_STEP, MOST_TURNS = 1e-5, 15
 
 
 def solve(plan: Plan, friction: str = "churchill") -> "Solution":
@@ -59,89 +55,11 @@ def solve(plan: Plan, friction: str = "churchill") -> "Solution":
 def solved(plan: Plan, friction: str = "churchill") -> "Solution":
     """Solve like `solve`, and let a design outside the coolant's data stand as a stated answer."""
     one_of("friction", friction, network.pipeflow.FRICTION_LAWS)
-    surroundings = (plan.room_air, plan.height, plan.case_air_over_room, plan.listener)
+    limits = (plan.coolant_limit, plan.sound_limit)
+    surroundings = (plan.room_air, plan.height, plan.case_air_over_room, plan.listener, *limits)
     inside = (plan.case_heat, plan.case_vents, plan.case_wall_loss, plan.case_fans, plan.on_air)
     designs = network.number_of_designs(plan.loop, plan.coolant, *surroundings, *inside)
-    if air.plain(plan):
-        paths = _given_air(plan)
-        root = network.collapse(plan.loop, paths.coolers, count())
-        settled = network.solve_tree(root, plan.coolant, _guess(plan, paths), friction, designs)
-        return Solution(plan, friction, designs, root, paths, settled)
-    return _with_air(plan, friction, designs)
-
-
-def _given_air(plan: Plan) -> air.AirPaths:
-    """Return the air side where every radiator's air is known beforehand."""
-    pressure = coolants.pressure_at_height(plan.height)
-    coolers, sides = {}, {}
-    for unit in plan.units(tree.RadiatorUnit):
-        enters = plan.case_air if unit.air == "case" else plan.room_air
-        density = coolants.air_density(enters, pressure)
-        coolers[unit.name], sides[unit.name] = network.cooler_of(unit, enters, density)
-    return air.AirPaths(coolers, sides, (), air.streams(plan.units(tree.RadiatorUnit)))
-
-
-def _guess(plan: Plan, paths: air.AirPaths) -> Any:
-    """Return a first guess of the mean coolant temperature. [degC]"""
-    heat = sum((s.heat for s in plan.units(tree.Source)), 0.0)
-    # What the radiators would take per kelvin if the liquid film added 40 % to the air's resistance.
-    ease = sum(
-        (c.air_capacity * -np.expm1(-0.7 / (c.air_resistance * c.air_capacity)) for c in paths.coolers.values()), 0.0
-    )
-    return np.clip(plan.room_air + heat / np.maximum(ease, 1.0), plan.coolant.low, plan.coolant.high)
-
-
-def _with_air(plan: Plan, friction: str, designs: int | None) -> "Solution":
-    """
-    Solve loop and air together.
-
-    At given properties of the air both are one set of equations; density and films of the air follow its temperature
-    only weakly, so a few turns settle them, fewer with what the last two turns say of the next (Anderson mixing).
-    """
-    warmth, root, settled, before, flows = air.Warmth.first(plan), None, None, None, ()
-    for _ in range(MOST_TURNS):
-        paths = air.paths(plan, warmth, flows)
-        flows = paths.flows
-        if settled is None:
-            root, near, guess = network.collapse(plan.loop, paths.coolers, count()), None, _guess(plan, paths)
-        else:
-            root, near = network.with_coolers(root, paths.coolers), settled.flows
-            guess = np.clip(settled.mean_temperature, plan.coolant.low, plan.coolant.high)
-        settled = network.solve_tree(root, plan.coolant, guess, friction, designs, paths.nodes, near)
-        paths = _numbered(paths, settled)
-        case = settled.air[0] if plan.case_air_by == BALANCE else plan.case_air
-        into = {name: cooler.air_temperature for name, cooler in paths.coolers.items()}
-        out = settled.air_out
-        if not paths.nodes:  # fans behind a core, and no air to solve for: what leaves follows from the answer
-            answer = Solution(plan, friction, designs, root, paths, settled)
-            out = {name: np.nan_to_num(answer.air_out(name), nan=30.0) for name in into}
-        fresh = air.Warmth(case, into, {name: out[name] for name in into}).values
-        steps = [new - old for new, old in zip(fresh, warmth.values, strict=True)]
-        moved = sum(np.abs(np.clip(step, -1e3, 1e3)) for step in steps)
-        if np.all(moved <= AIR_STEP):
-            break
-        mixed = fresh if before is None else _mixed(fresh, steps, *before)
-        before, warmth = (fresh, steps), warmth.with_values(mixed)
-    done = settled.settled & (moved <= 10 * AIR_STEP) & paths.settled
-    return Solution(plan, friction, designs, root, paths, replace(settled, settled=done))
-
-
-def _mixed(fresh: list, steps: list, fresh_before: list, steps_before: list) -> list:
-    """Return where a straight line through the last two turns has no step left."""
-    bends = [now - old for now, old in zip(steps, steps_before, strict=True)]
-    along = sum(bend * step for bend, step in zip(bends, steps, strict=True))
-    share = np.clip(along / np.maximum(sum(bend * bend for bend in bends), 1e-300), -0.5, 0.5)
-    return [new - share * (new - old) for new, old in zip(fresh, fresh_before, strict=True)]
-
-
-def _numbered(paths: air.AirPaths, settled: network.Settled) -> air.AirPaths:
-    """Return the air side with the temperature of the air that enters each radiator as a number."""
-
-    def known(cooler: network.Cooler) -> network.Cooler:
-        warm = sum((w * t for w, t in zip(cooler.weights, settled.air, strict=True)), cooler.air_temperature)
-        return replace(cooler, air_temperature=warm, weights=())
-
-    return replace(paths, coolers={name: known(cooler) for name, cooler in paths.coolers.items()})
+    return Solution(plan, friction, designs, *settle.loop_and_air(plan, friction, designs))
 
 
 @dataclass(frozen=True, eq=False)
@@ -288,14 +206,16 @@ class Solution:
 
         Keys: flow [m3/s], head [m], coolant_supply, coolant_return (main line), coolant_warmest (anywhere)
         [degC], coolant_over_room (of the warmest) [K], heat [W],
-        sound [dB], pump_power, fan_power [W], volume [m3], and one key for each component [degC].
+        sound [dB], pump_power, fan_power [W], case_air [degC], volume [m3], and one key for each component and part on
+        air [degC].
         """
         flow = self.settled.flows[0] * self.moving
         # Elements that neither warm nor cool hand on the same array: it is looked at once.
         moving = [row for row in self.walk if not isinstance(row["element"], tree.DeadLeg)]
-        ends = {id(row[end]): (row[end], row["main"]) for row in moving for end in ("out", "in")}
-        main = [warm for warm, on_main in ends.values() if on_main] or [moving[0]["in"]]
-        hottest = _fold(np.maximum, [warm for warm, _ in ends.values()])
+        ends = {id(row[end]): row[end] for row in moving for end in ("out", "in")}
+        on_main = {id(row[end]): row[end] for row in moving if row["main"] for end in ("out", "in")}
+        main = list(on_main.values()) or [moving[0]["in"]]
+        hottest = _fold(np.maximum, list(ends.values()))
         pumps = [row for row in self._main_line() if isinstance(row["element"], tree.PumpUnit)]
         out = {
             "flow": flow,

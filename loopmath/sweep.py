@@ -54,7 +54,8 @@ def sweep(plan: Plan, friction: str = "churchill", **settings: Any) -> pd.DataFr
     table : DataFrame
         One row per design, the settings first, then: flow [m3/s], head [m], coolant_supply,
         coolant_return, coolant_warmest [degC], coolant_over_room [K], heat [W], sound [dB], pump_power, fan_power [W],
-        volume [m3], one column for each component [degC], and how many rules of each signal word fire.
+        case_air [degC], volume [m3], one column for each component and part on air [degC], and how many rules of each
+        signal word fire.
         Where the coolant would leave its data, or nothing flows, temperatures are NaN.
 
     Raises

@@ -12,6 +12,9 @@ from tomlkit.items import Array, InlineTable
 
 from loopmath.units import to_si, written
 
+#: Kind of a row of quantities -> the kind of each; kind of a list -> the kind of its rows.
+ROWS = {"position": ("length",) * 3, "point": ("temperature", "share")}
+LISTS = {"points": "point"}
 #: How a file says that a number is not there, where the part it starts from has one.
 NONE = "none"
 #: Name of an entry of a list -> its text as it stands, and what that says.
@@ -38,11 +41,16 @@ class Leaf:
 
     def text(self, like: Any = None) -> Any:
         """Return the value as it stands in a file; `like` is what stands there now, whose unit is kept."""
+        if like is not None and self.stands(like):
+            return like
         if self.value is None:
             return NONE
-        if self.kind == "position":
-            old = like if isinstance(like, list) and len(like) == 3 else (None,) * 3
-            return [Leaf(v, "length").text(o) for v, o in zip(self.value, old, strict=True)]
+        if self.kind in ROWS or self.kind in LISTS:
+            old, inner = like if isinstance(like, list) else [], self._inner()
+            # A row of a list is known again wherever it stands, so that one more before it leaves it as it was typed.
+            same = [next(filter(leaf.stands, old), None) if self.kind in LISTS else None for leaf in inner]
+            beside = [*old, *[None] * len(inner)]
+            return [leaf.text(beside[n] if same[n] is None else same[n]) for n, leaf in enumerate(inner)]
         if self.kind in ("text", "truth", "texts"):
             return list(self.value) if self.kind == "texts" else self.value
         if isinstance(like, (int, float)) and not isinstance(like, bool):  # a plain number stays one
@@ -56,13 +64,19 @@ class Leaf:
         """Return True if what stands in a file already says this."""
         if self.value is None or self.kind in ("text", "truth", "texts"):
             return type(now) is type(self.text()) and now == self.text()
-        if self.kind == "position":
-            fine = isinstance(now, list) and len(now) == 3
-            return fine and all(Leaf(v, "length").stands(n) for v, n in zip(self.value, now, strict=True))
+        if self.kind in ROWS or self.kind in LISTS:
+            inner = self._inner()
+            fine = isinstance(now, list) and len(now) == len(inner)
+            return fine and all(leaf.stands(n) for leaf, n in zip(inner, now, strict=True))
         try:
             return bool(to_si("", now, self.kind) == self.value)
         except ValueError:
             return False
+
+    def _inner(self) -> list["Leaf"]:
+        """Return the quantities of a row, or the rows of a list."""
+        kinds = ROWS[self.kind] if self.kind in ROWS else [LISTS[self.kind]] * len(self.value)
+        return [Leaf(value, kind) for value, kind in zip(self.value, kinds, strict=True)]
 
 
 # --------------------------------------------------------------------------------------------------- finding
@@ -233,11 +247,34 @@ def _set(table: Any, key: Any, leaf: Leaf) -> None:
             if spaced:
                 table.item(key).trivia.trail = " "
         return
-    now = now.unwrap() if hasattr(now, "unwrap") else now
+    listed, now = isinstance(now, Array), now.unwrap() if hasattr(now, "unwrap") else now
     if leaf.value is None and leaf.default is None:
         del table[key]
     elif not leaf.stands(now):
-        table[key] = leaf.text(now)
+        text = leaf.text(now)
+        if listed and isinstance(text, list):
+            _mend(table[key], text)
+        else:
+            table[key] = text
+
+
+def _mend(array: Array, new: list) -> None:
+    """Make a list of plain values say something else; what is in both keeps its line and its comment."""
+    old = array.unwrap()
+    match = difflib.SequenceMatcher(a=[repr(e) for e in old], b=[repr(e) for e in new], autojunk=False)
+    for tag, i1, i2, j1, j2 in reversed(match.get_opcodes()):
+        if tag == "equal":
+            continue
+        both = min(i2 - i1, j2 - j1)
+        for n in range(both):
+            if isinstance(old[i1 + n], list) and isinstance(new[j1 + n], list):
+                _mend(array[i1 + n], new[j1 + n])
+            else:
+                array[i1 + n] = new[j1 + n]
+        for _ in range(i1 + both, i2):
+            del array[i1 + both]
+        for n in range(both, j2 - j1):
+            array.insert(i1 + n, new[j1 + n])
 
 
 def _change_list(array: Array, old: list, new: list, kept: Kept | None) -> None:

@@ -73,7 +73,7 @@ _WRITTEN = {
     "difference": ("K",),
     "power": ("W",),
     "share": ("%",),
-    "volume": ("mL",),
+    "volume": ("mL", "L"),
     "velocity": ("m/s",),
     "air pressure": ("Pa",),
     "resistance": ("K/W",),
@@ -84,7 +84,7 @@ _WRITTEN = {
     "count": ("",),
     "linear loss": ("kPa/(L/min)",),
     "quadratic loss": ("kPa/(L/min)^2",),
-    "area": ("mm^2",),
+    "area": ("cm^2", "mm^2"),
     "heat capacity": ("J/K",),
     "mass": ("g", "kg"),
 }
@@ -245,9 +245,14 @@ def written(value: float, kind: str, like: Any = None) -> str | float | int:
         if exact:
             # The usual unit, unless another says it in clearly fewer signs: 300 mm, but 120 m.
             kept = bool(own) and exact[0] == texts[0]
-            return exact[0] if kept else min(exact, key=lambda text: len(text) + 3 * texts.index(text))
+            return exact[0] if kept else min(exact, key=lambda text: _length(text) + 3 * texts.index(text))
     inside = INSIDE[kind].replace("delta_degC", "K")
     return f"{value!r} {inside}" if inside else value
+
+
+def _length(text: str) -> int:
+    """Return the signs of a quantity; from a thousand on a number counts as longer: 250 mL, but 1.2 L."""
+    return len(text) + 2 * (abs(float(text.partition(" ")[0])) >= 1000)
 
 
 def _amount(value: float, kind: str, unit: str, digits: int) -> str:

@@ -215,13 +215,18 @@ class Lab:
         self._lap("run")
 
     def _run_once(self, timeout):
+        from playwright.sync_api import TimeoutError as TooLate
+
         page, cells = self.page, self._cells
         before = cells.sent
         page.wait_for_function(IDLE, timeout=timeout * 1000)
         for _ in range(8):
             self._dismiss_dialog()
-            page.locator(".lm-MenuBar-item", has_text="Run").first.click()
-            page.locator('.lm-Menu-item[data-command="runmenu:run-all"]').click()
+            try:
+                page.locator(".lm-MenuBar-item", has_text="Run").first.click(timeout=5000)
+                page.locator('.lm-Menu-item[data-command="runmenu:run-all"]').click(timeout=5000)
+            except TooLate:  # a dialog came up in between
+                continue
             if self._wait(lambda: cells.sent > before, 4):
                 break
         else:

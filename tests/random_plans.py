@@ -1,7 +1,8 @@
 """
 Random plans for Hypothesis: every kind of element, parts changed and parts of one's own, groups inside of groups.
 
-Radiators stand behind one another where they may; beside the loop are fans of the case, parts on air and headers.
+Radiators stand behind one another where they may; beside the loop are fans of the case, parts on air, headers
+and speed curves.
 """
 
 from dataclasses import MISSING, fields, replace
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from loopmath import InputError, catalogue, tables
 from loopmath import loop as tree
-from loopmath.case import IN, OUT, AirPart, CaseFans, Header
+from loopmath.case import IN, OUT, AirPart, CaseFans, Header, SpeedCurve
 from loopmath.laws import coolant
 from loopmath.parts import Fan, Tube
 from loopmath.plan import BALANCE, GIVEN, Plan
@@ -124,7 +125,8 @@ def plans(draw):
             return tree.PumpUnit(name, record, draw(floats(0.0, 1.0)), **about())
         if kind == "block":
             heat, limit = draw(floats(0.0, 3000.0)), draw(floats(0.0, 200.0))
-            return tree.Source(name, record, heat, limit, draw(st.none() | floats(0.0, 3000.0)), **about())
+            peak, capacity = draw(st.none() | floats(0.0, 3000.0)), draw(st.none() | floats(0.1, 1e5))
+            return tree.Source(name, record, heat, limit, peak, capacity, **about())
         if kind == "reservoir":
             return tree.Tank(name, record, **about())
         if kind == "fitting":
@@ -189,16 +191,30 @@ def plans(draw):
             draw(st.none() | floats(0.0, 1e5)),
         )
 
+    def shared(loop, fans):
+        """Return names, each with things that turn and that no other has."""
+        turn = [e.name for e in tree.leaves(loop) if isinstance(e, tree.PumpUnit) or getattr(e, "fan", None)]
+        turn = draw(st.permutations([*turn, *(f.name for f in fans)]))
+        cut = draw(st.integers(0, len(turn)))
+        some = [tuple(turn[:cut]), tuple(turn[cut : draw(st.integers(cut, len(turn)))])]
+        return list(zip(draw(st.lists(NAMES, max_size=2, unique=True)), some, strict=False))
+
     def headers(loop, fans):
-        fed = [e.name for e in tree.leaves(loop) if isinstance(e, tree.PumpUnit) or getattr(e, "fan", None)]
-        fed = draw(st.permutations([*fed, *(f.name for f in fans)]))
-        cut = draw(st.integers(0, len(fed)))
-        feeds = [fed[:cut], fed[cut : draw(st.integers(cut, len(fed)))]]
-        called = draw(st.lists(NAMES, max_size=2, unique=True))
         return tuple(
-            Header(name, draw(floats(0.01, 50.0)), draw(floats(1.0, 60.0)), draw(floats(1.0, 10.0)), tuple(some))
-            for name, some in zip(called, feeds, strict=False)
+            Header(name, draw(floats(0.01, 50.0)), draw(floats(1.0, 60.0)), draw(floats(1.0, 10.0)), some)
+            for name, some in shared(loop, fans)
         )
+
+    def speed_curve(name, drives, components):
+        warm = sorted(draw(st.lists(floats(-20.0, 150.0), min_size=2, max_size=5)))
+        assume(min(b - a for a, b in zip(warm[:-1], warm[1:], strict=True)) >= 1e-6)
+        speeds = sorted(draw(st.lists(floats(0.0, 1.0), min_size=len(warm), max_size=len(warm))))
+        sensor = draw(st.sampled_from(["coolant", "case", *components]))
+        return SpeedCurve(name, drives, sensor, tuple(warm), tuple(speeds), draw(floats(0.0, 30.0)))
+
+    def speed_curves(loop, fans, on_air):
+        components = [thing.name for thing in (*tree.of_kind(loop, tree.Source), *on_air)]
+        return tuple(speed_curve(*one, components) for one in shared(loop, fans) if one[1])
 
     kinds = [*catalogue.CATALOGUE.keys() - {"fan", "tube"}, "run", "run", "dead leg", "radiator", "radiator"]
 
@@ -215,6 +231,7 @@ def plans(draw):
     assert all(f.default is not MISSING for f in fields(Plan)[3:])
     loop = in_rows(tree.Series(element("pump"), *items(2, 4)))
     fans = tuple(case_fans() for _ in range(draw(st.integers(0, 2))))
+    parts_on_air = tuple(on_air() for _ in range(draw(st.integers(0, 2))))
     return Plan(
         draw(TEXT),
         loop,
@@ -238,6 +255,7 @@ def plans(draw):
         case_wall_loss=draw(floats(0.0, 100.0)),
         case_volume=draw(floats(0.001, 2.0)),
         case_fans=fans,
-        on_air=tuple(on_air() for _ in range(draw(st.integers(0, 2)))),
+        on_air=parts_on_air,
         headers=headers(loop, fans),
+        speed_curves=speed_curves(loop, fans, parts_on_air),
     )

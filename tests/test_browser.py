@@ -16,6 +16,8 @@ from browser import (
     wait_for_new_picture,
 )
 
+from loopmath import mine
+
 ROOT = Path(__file__).resolve().parents[1]
 NOTEBOOK = "workbook/01_at_a_glance.ipynb"
 ARTEFACTS = ROOT / "tests" / "artefacts"
@@ -419,3 +421,58 @@ def test_a_part_that_is_saved_is_offered_by_the_first_page(bench_lab):
     box.select_option(label="measured pump")
     page.wait_for_function("before => document.querySelector('.gl-head').innerText !== before", arg=before)
     page.screenshot(path=ARTEFACTS / "glance-own-part.png")
+
+
+# --------------------------------------------------------------------------- the pages of heat, sound, time and choice
+
+#: Page -> (a slider of its last panel, the key that moves it, a word of its headline).
+THERMAL_PAGES = {
+    "05_heat_and_air": ("Case fans, %", "PageUp", "Case air"),
+    "06_sound_and_speed": ("Distance, cm", "PageUp", "over room"),
+    "07_time": ("Reservoir, mL", "PageUp", "95 %"),
+    "08_what_to_cool": ("Pump, %", "PageUp", "cool"),
+}
+LAST = "[...document.querySelectorAll('.jp-OutputArea .glance')].at(-1)"
+
+
+@pytest.fixture(params=THERMAL_PAGES)
+def thermal(request, lab):
+    """One of the thermal pages in the same Lab, the quiet workshop chosen."""
+    folder = lab.own
+    folder.mkdir(exist_ok=True)
+    mine.choose(ROOT / "data" / "plans" / "quiet_workshop.toml")
+    open_another(lab, f"workbook/{request.param}.ipynb")
+    lab.page.wait_for_function(f"() => {LAST}?.querySelector('.gl-picture img')?.complete", timeout=90_000)
+    return lab.page, request.param
+
+
+def test_a_thermal_page_shows_its_panel_on_one_screen_and_answers_a_slider(thermal):
+    page, name = thermal
+    slider, key, word = THERMAL_PAGES[name]
+    assert page.locator(".jp-mod-error, .jp-OutputArea-output pre:has-text('Traceback')").count() == 0
+    page.evaluate(f"{LAST}.scrollIntoView({{block: 'start'}})")
+    page.wait_for_timeout(400)
+    view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")
+    for part in (".glance-controls", ".gl-head", ".gl-picture img", ".gl-figures"):
+        box = page.evaluate(f"{LAST}.querySelector({part!r}).getBoundingClientRect().toJSON()")
+        assert box["top"] >= view["top"] - 1, part
+        assert box["bottom"] <= view["bottom"] + 1, part
+        assert box["right"] <= view["right"] + 1, part
+    page.screenshot(path=ARTEFACTS / f"{name[3:].replace('_', '-')}-1440.png")
+    said = page.evaluate(f"{LAST}.querySelector('.gl-head').textContent")
+    assert word.lower() in said.replace("\xa0", " ").lower()
+    before = page.evaluate(f"{LAST}.querySelector('.gl-picture img').src")
+    handle = page.evaluate_handle(
+        f"""() => {{ for (const w of {LAST}.querySelectorAll('.widget-slider')) {{
+        if (w.querySelector(':scope > .widget-label')?.textContent.trim() === {slider!r})
+          return w.querySelector('.noUi-handle, [role=slider]'); }} return null; }}"""
+    ).as_element()
+    press(page, handle, key)
+    page.wait_for_function(f"old => {LAST}.querySelector('.gl-picture img').src !== old", arg=before, timeout=20_000)
+    page.set_viewport_size({"width": 1024, "height": 768})
+    page.wait_for_timeout(600)
+    page.evaluate(f"{LAST}.scrollIntoView({{block: 'start'}})")
+    page.wait_for_timeout(300)
+    assert page.evaluate(f"{LAST}.scrollWidth <= {LAST}.clientWidth")
+    page.screenshot(path=ARTEFACTS / f"{name[3:].replace('_', '-')}-1024.png")
+    page.set_viewport_size({"width": 1440, "height": 900})

@@ -15,6 +15,7 @@ from loopmath.plan import LAYOUTS
 from loopmath.planfile import ANY_PART, PARTS, SECTIONS
 
 pytestmark = pytest.mark.usefixtures("own")
+WORKSHOP = DEMO.with_name("quiet_workshop.toml")
 
 
 def draft_of(tmp_path, text, name="own.toml"):
@@ -140,6 +141,10 @@ GOOD = {
     "share": ["55 %", 0.55],
     "power": ["120 W", "0.12 kW"],
     "air flow": ["60 m^3/h", "35 ft^3/min"],
+    "area": ["120 cm^2", "19 in^2"],
+    "conductance": ["4 W/K", 5],
+    "volume": ["50 L", "13 gal"],
+    "heat capacity": ["90 J/K", "0.09 kJ/K"],
     "position": [["1 mm", "2 mm", "3 mm"]],
     "text": ['a "word" # no comment', "it's"],
     "texts": [["copper"], []],
@@ -153,6 +158,10 @@ BAD = {
     "share": ["155 %", "55 mm", "half"],
     "power": ["-120 W", "120 K", "1/0 W"],
     "air flow": ["60 L", "much"],
+    "area": ["12 cm", "wide", "-1 cm^2"],
+    "conductance": ["4 W", "-4 W/K"],
+    "volume": ["0 L", "50 m", "big"],
+    "heat capacity": ["90 J", "0 J/K", "much"],
     "position": ["here", ["1 mm", "2 mm"], ["1 s", "2 mm", "3 mm"]],
     "text": [3, ["a"], True],
     "texts": ["copper", [1]],
@@ -189,6 +198,10 @@ def test_every_field_takes_what_is_right_and_tells_what_is_wrong(place, line):
     good = known[:3] if known else GOOD[line.kind]
     if place == ("coolant", "kind"):
         good = ["water", "ethylene-glycol-20"]
+    elif place[-1] == "air" and place[0] == "parts":
+        good = ["room", "case", "front radiator"]
+    elif place[-1] == "second_fans":  # the new radiator has one position
+        good = [1, 0]
     for value in good:
         draft.put(place, value)
         assert draft.problems == [], value
@@ -376,6 +389,56 @@ def test_many_of_a_kind_get_names_of_their_own(kind):
     names = [leaf.name for leaf in tree.leaves(draft.plan.loop)]
     assert len(names) == len(set(names))
     assert draft.problems == []
+
+
+def test_what_headers_and_radiators_say_of_an_entry_goes_with_it(tmp_path):
+    """No header names what it feeds no more, and a radiator behind one that goes draws the air that one drew."""
+    text = WORKSHOP.read_text(encoding="utf-8").replace('air = "case"\nblows', 'air = "front radiator"\nblows')
+    draft = draft_of(tmp_path, text)
+    places = {leaf.name: n for n, leaf in enumerate(draft.plan.loop.items)}
+    draft.remove(places["front radiator"])
+    assert draft.problems == []
+    assert [h.feeds for h in draft.plan.headers] == [("pump",), (), ("top radiator", "rear fan")]
+    (top,) = draft.plan.units(tree.RadiatorUnit)
+    assert (top.air, top.blows) == ("room", "room")
+    assert "feeds = []" in draft.text
+    draft.back()
+    assert draft.text == text
+
+
+@pytest.mark.parametrize("name", ["rear fan", "memory"])
+def test_a_new_entry_is_not_called_as_something_beside_the_loop(name):
+    draft = Draft.opened(WORKSHOP)
+    with pytest.raises(InputError, match="not used in this loop"):
+        draft.add("block", name, 0)
+    assert not draft.changed
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        (
+            {"[parts.pump]": "[parts.heart]", '  "pump",': '  "heart",'},
+            {"headers.pump header.feeds[0]": 'feeds = ["pump"]'},
+        ),
+        (
+            {'[case_fans."rear fan"]': "[case_fans.rear]"},
+            {"headers.top header.feeds[1]": 'feeds = ["top', "speed_curves.fans by coolant.drives[2]": "drives = "},
+        ),
+        (
+            {'[parts."front radiator"]': "[parts.front]", '  "front radiator",': '  "front",'},
+            {"headers.front header.feeds[0]": 'feeds = ["fr', "speed_curves.fans by coolant.drives[0]": "drives = "},
+        ),
+    ],
+    ids=["a pump", "a case fan", "a radiator"],
+)
+def test_a_name_changed_by_hand_is_told_where_it_is_missed(tmp_path, changes, said):
+    text = WORKSHOP.read_text(encoding="utf-8")
+    for old, new in changes.items():
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    draft = draft_of(tmp_path, text)
+    assert [(p.field, p.line) for p in draft.problems] == [(s, line_with(text, line)) for s, line in said.items()]
 
 
 @pytest.mark.parametrize("name", ['a "quoted" one', "dots.and.dots", "ü 水", "[x] # y", "=", "'"])

@@ -5,13 +5,14 @@ import tomllib
 import pytest
 from examples import each_example
 
-from loopmath import load_plan, schematic
+from loopmath import catalogue, load_plan, schematic
 from loopmath import loop as tree
 from loopmath.catalogue import CATALOGUE
-from loopmath.planfile import ANY_PART, DEAD_LEG, PARTS, RUN, SECTIONS
+from loopmath.planfile import ANY_PART, BESIDE, DEAD_LEG, PARTS, RUN, SECTIONS
 from loopmath.plansave import save_plan, text_of
 from loopmath.reader import kinds_of
 from loopmath.solution import solved
+from loopmath.toml_text import LISTS
 
 PLAIN = ("text", "texts", "truth", "count")
 
@@ -29,7 +30,7 @@ def groups(plan):
 
 def test_its_shape_is_what_was_asked_for(path, plan):
     blocks, radiators, side = plan.units(tree.Source), plan.units(tree.RadiatorUnit), groups(plan)
-    assert path.stem in ("grading_suite", "podcast_booth", "reading_cube")
+    assert path.stem in ("grading_suite", "podcast_booth", "quiet_workshop", "reading_cube")
     if path.stem == "podcast_booth":  # one series loop, two blocks
         assert (len(blocks), len(radiators), len(side)) == (2, 2, 0)
     elif path.stem == "grading_suite":  # two graphics cards in parallel, two radiators
@@ -37,6 +38,17 @@ def test_its_shape_is_what_was_asked_for(path, plan):
         inside = [[u.name for u in tree.of_kind(branch, tree.Source)] for branch in side[0].branches]
         assert inside == [["left card"], ["right card"]]
         assert {u.block.name for u in tree.of_kind(side[0], tree.Source)} == {"graphics card block, full cover"}
+    elif path.stem == "quiet_workshop":  # room air goes in through one radiator, and out through the other
+        assert plan.case_air_by == "balance"
+        assert {(u.name, u.air, u.blows) for u in radiators} == {
+            ("front radiator", "room", "case"),
+            ("top radiator", "case", "room"),
+        }
+        assert [f.blows for f in plan.case_fans] == ["out"]
+        assert {p.cools for p in plan.on_air} == {"memory", "voltage regulator", "drive"}
+        assert all(catalogue.part("block", p.block).cools == p.cools for p in plan.on_air)
+        fed = [name for header in plan.headers for name in header.feeds]
+        assert sorted(fed) == ["front radiator", "pump", "rear fan", "top radiator"]
     else:  # a small cube, one radiator
         assert (len(blocks), len(radiators), len(side)) == (1, 1, 0)
         assert not any(run.tube.rigid for run in plan.units(tree.Run))
@@ -121,6 +133,8 @@ def quantities(document):
         tables_.append((("parts", name), table, (*PARTS[kind][1], *ANY_PART)))
         own = kinds_of(CATALOGUE[kind][1])
         yield from ((("parts", name, k), own[k], v) for k, v in table.items() if k in own)
+    for group, (_, lines) in BESIDE.items():
+        tables_ += [((group, name), table, lines) for name, table in document.get(group, {}).items()]
     todo = list(document["loop"]["order"])
     while todo:
         entry = todo.pop()
@@ -133,7 +147,8 @@ def quantities(document):
     for place, table, lines in tables_:
         for line in lines:
             if line.key in table:
-                yield (*place, line.key), line.kind, table[line.key]
+                rows = table[line.key] if line.kind in LISTS else [table[line.key]]
+                yield from (((*place, line.key), line.kind, row) for row in rows)
 
 
 def test_every_quantity_of_it_carries_a_unit(path):
@@ -143,4 +158,4 @@ def test_every_quantity_of_it_carries_a_unit(path):
     for place, _, value in with_unit:
         for one in value if isinstance(value, list) else [value]:
             assert isinstance(one, str), place
-            assert one.strip()[-1].isalpha() or one.endswith("%"), place
+            assert one.strip()[-1].isalpha() or one.endswith(("%", "^2")), place

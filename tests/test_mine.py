@@ -120,6 +120,7 @@ def test_the_users_own_plans_are_listed_first_and_the_demo_before_other_examples
         "yours: b – Reading corner cube",
         "example: podcast booth",
         "example: grading suite",
+        "example: quiet workshop",
         "example: reading cube",
     ]
 

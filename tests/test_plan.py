@@ -8,13 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loopmath import InputError, OutOfRange, demo_plan, solve
+from loopmath import InputError, OutOfRange, catalogue, demo_plan, solve
 from loopmath import loop as tree
+from loopmath.case import CaseFans
 from loopmath.laws import coolant
 from loopmath.plan import SETTINGS, apply_setting
 from loopmath.units import Quantity
 
-PLAN = demo_plan()
+#: The demo with a fan in the case, so that every setting has something to set.
+REAR = CaseFans("rear fan", catalogue.part("fan", "quiet fan 120 mm, 1300 rpm"))
+PLAN = replace(demo_plan(), case_fans=(REAR,))
 
 
 def pictured(thing):
@@ -33,6 +36,13 @@ CASES = {
     "fittings": (18, 18.0, lambda p: [tree.total_fittings(p.loop)]),
     "room_air": ("86 degF", 30.0, lambda p: [p.room_air]),
     "case_air_over_room": ("9 K", 9.0, lambda p: [p.case_air_over_room]),
+    "case_fan_speed": ("40 %", 0.4, lambda p: [f.speed for f in p.case_fans]),
+    "case_heat": ("60 W", 60.0, lambda p: [p.case_heat]),
+    "case_vents": ("90 cm^2", 0.009, lambda p: [p.case_vents]),
+    "case_wall_loss": ("6 W/K", 6.0, lambda p: [p.case_wall_loss]),
+    "case_air": ("balance", "balance", lambda p: [p.case_air_by]),
+    "sound_limit": ("33 dB", 33.0, lambda p: [p.sound_limit]),
+    "coolant_limit": ("40 degC", 40.0, lambda p: [p.coolant_limit]),
     "height": (Quantity(1500, "m"), 1500.0, lambda p: [p.height]),
     "listener": ("60 cm", 0.6, lambda p: [p.listener]),
     "bore": ("8 mm", 0.008, lambda p: [leaf.tube.bore for leaf in tree.leaves(p.loop) if hasattr(leaf, "tube")]),
@@ -55,6 +65,8 @@ CASES = {
 }
 NUMBERS = [name for name, setting in SETTINGS.items() if setting.kind != "name"]
 NAMES = [name for name, setting in SETTINGS.items() if setting.kind == "name"]
+#: What tells only where the air of the case is worked out.
+CASE_MATTERS = ("case_fan_speed", "case_heat", "case_vents", "case_wall_loss")
 
 
 def test_every_setting_has_its_case_here():
@@ -111,10 +123,10 @@ def test_a_value_that_is_no_number_is_refused_by_name(name, value):
     assert caught.value.field == name
 
 
-@pytest.mark.parametrize("name", [name for name in NUMBERS if name not in ("pump_speed", "fan_speed", "fittings")])
+@pytest.mark.parametrize("name", [name for name in NUMBERS if SETTINGS[name].kind not in ("share", "count")])
 def test_a_quantity_of_another_kind_is_refused(name):
     with pytest.raises(InputError) as caught:
-        apply_setting(PLAN, name, "3 W")
+        apply_setting(PLAN, name, "3 kg")
     assert caught.value.field == name
 
 
@@ -205,12 +217,20 @@ def test_an_array_of_designs_answers_as_its_values_one_by_one(name):
         "case_air_over_room": (0.0, 10.0),
         "height": (0.0, 2000.0),
         "listener": (0.5, 2.0),
+        "sound_limit": (30.0, 40.0),
+        "coolant_limit": (40.0, 50.0),
+        "case_fan_speed": (0.3, 1.0),
+        "case_heat": (0.0, 120.0),
+        "case_vents": (0.0, 0.03),
+        "case_wall_loss": (0.0, 8.0),
         "bore": (0.008, 0.012),
     }[name]
     values = np.array([low, 0.5 * (low + high), high])
-    together = solve(apply_setting(PLAN, name, values)).state
+    plan = PLAN.set(case_air="balance") if name in CASE_MATTERS else PLAN
+    together = solve(apply_setting(plan, name, values)).state
+    assert name not in CASE_MATTERS or np.all(np.diff(together["case_air"]) != 0)
     for n, value in enumerate(values):
-        alone = solve(apply_setting(PLAN, name, float(value))).state
+        alone = solve(apply_setting(plan, name, float(value))).state
         for key, number in alone.items():
             assert together[key][n] == pytest.approx(float(number), rel=1e-5), (key, value)
 

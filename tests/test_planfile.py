@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loopmath import InputError, demo_plan, load_plan, solve, tables
+from loopmath import InputError, demo_plan, load_plan, solve, speed_curves, tables
 from loopmath import loop as tree
 from loopmath.plan import Plan
 from loopmath.planfile import BESIDE, PARTS, SECTIONS, Field, read_plan
@@ -20,7 +20,7 @@ from loopmath.toml_text import dotted
 
 DEMO_FILE = tables.DATA / "plans" / "podcast_booth.toml"
 DEMO = tomllib.loads(DEMO_FILE.read_text(encoding="utf-8"))
-#: A plan with all that stands beside the loop: fans of the case, parts on air, headers.
+#: A plan with all that stands beside the loop: fans of the case, parts on air, headers, speed curves.
 WORKSHOP_FILE = tables.DATA / "plans" / "quiet_workshop.toml"
 WORKSHOP = tomllib.loads(WORKSHOP_FILE.read_text(encoding="utf-8"))
 GONE = object()
@@ -136,20 +136,38 @@ def test_what_stands_beside_the_loop_is_read_as_it_is_written():
         ("front header", 1.0, 12.0, 1.5, ("front radiator",)),
         ("top header", 1.0, 12.0, 1.5, ("top radiator", "rear fan")),
     ]
+    assert [(c.name, c.drives, c.sensor, c.temperatures, c.speeds, c.hysteresis) for c in plan.speed_curves] == [
+        ("fans by coolant", ("front radiator", "top radiator", "rear fan"), "coolant", (30.0, 40.0), (0.4, 0.75), 1.0)
+    ]
     top, front = plan.units(tree.RadiatorUnit)
     assert (front.air, front.blows, front.fan_side) == ("room", "case", "push")
     assert (top.air, top.blows, top.fan_side) == ("case", "room", "pull")
 
 
+def test_the_quiet_workshop_is_as_warm_as_it_was_meant_to_be():
+    plan = load_plan(WORKSHOP_FILE)
+    state = solve(plan).state
+    assert 10.0 < float(state["coolant_over_room"]) < 14.0  # the aim of a quiet loop; common practice, no source
+    assert float(state["sound"]) < plan.sound_limit
+    assert float(solve(plan.set(case_air="given")).state["case_air"]) == 28.0
+    # What the case takes up beside the loop, and what the front radiator blows into it, warm it.
+    case = float(state["case_air"])
+    assert case > plan.room_air + 2.0
+    assert case > float(solve(plan.set(case_heat=0.0)).state["case_air"])
+    for part in plan.on_air:
+        assert float(state[part.name]) == pytest.approx(case + part.heat * part.resistance, rel=1e-12)
+        assert float(state[part.name]) < part.limit - 10.0
+
+
 def test_a_file_that_says_nothing_of_it_has_what_a_plan_has_by_itself():
     """Files written before there was anything beside the loop mean what they meant."""
-    plan = demo_plan()
+    plan = read_plan(changed("case", to=GONE))
     for line in (*SECTIONS["case"], *(Field(group, default=()) for group in BESIDE)):
         own = next(f.default for f in dataclasses.fields(Plan) if f.name == line.name)
         assert getattr(plan, line.name) == own == line.default
-    for made, lines in (PARTS["radiator"], *BESIDE.values()):
+    for made, lines in (PARTS["radiator"], PARTS["block"], *BESIDE.values()):
         own = {f.name: f.default for f in dataclasses.fields(made)}
-        assert all(line.default in (own[line.name], NEEDED) for line in lines)
+        assert all(line.default is NEEDED or line.default == own[line.name] for line in lines)
 
 
 def test_a_table_may_say_little():
@@ -180,6 +198,50 @@ def test_a_radiator_may_stand_close_behind_another_with_fans_on_either_side_and_
     assert (top.air, front.pull_speed, front.fans_in_series) == ("front radiator", 0.4, 2.0)
     front = read_plan(changed("parts", "front radiator", "second_fans", to=1)).units(tree.RadiatorUnit)[0]
     assert (front.second_fans, front.second_speed) == (1.0, None)
+
+
+def test_a_speed_curve_may_say_little_and_be_called_as_what_it_drives():
+    points = [
+        ["30 degC", "40 %"],
+        ["104 degF", 0.4],
+        [50, "100 %"],
+    ]  # level at first; plain numbers are degC and shares
+    document = changed("speed_curves", to={"pump": {"drives": ["pump"], "points": points}})
+    (curve,) = read_plan(document).speed_curves
+    assert (curve.name, curve.drives, curve.sensor, curve.hysteresis) == ("pump", ("pump",), "coolant", 0.0)
+    assert (curve.temperatures, curve.speeds) == ((30.0, 40.0, 50.0), (0.4, 0.4, 1.0))
+
+
+@pytest.mark.parametrize("sensor", ["coolant", "case", "processor", "memory"])
+def test_a_speed_curve_may_follow_coolant_case_a_block_or_a_part_on_air(sensor):
+    plan = read_plan(changed("speed_curves", "fans by coolant", "sensor", to=sensor, of=WORKSHOP))
+    assert speed_curves.checked(plan)[0].sensor == sensor
+    assert float(speed_curves.sensed(solve(plan), sensor)) > plan.room_air
+
+
+def test_answers_at_stated_speeds_leave_speed_curves_aside():
+    assert solve(read_plan(changed("speed_curves", to=GONE, of=WORKSHOP))).flow == solve(load_plan(WORKSHOP_FILE)).flow
+
+
+def test_what_a_speed_curve_may_name_is_what_the_curves_themselves_accept():
+    """The file tells early what `speed_curves.checked` would refuse later, and no more than that."""
+    plan = load_plan(WORKSHOP_FILE)
+    names = [*(leaf.name for leaf in tree.leaves(plan.loop)), *(x.name for x in (*plan.case_fans, *plan.on_air))]
+    for key, name in [(key, name) for key in ("drives", "sensor") for name in (*names, "coolant", "case", "nothing")]:
+        document = changed("speed_curves", "fans by coolant", key, to=[name] if key == "drives" else name, of=WORKSHOP)
+        new = dataclasses.replace(plan.speed_curves[0], **{key: (name,) if key == "drives" else name})
+        try:
+            speed_curves.checked(dataclasses.replace(plan, speed_curves=(new,)))
+        except InputError:
+            assert name in refusal(document)
+        else:
+            assert read_plan(document).speed_curves
+
+
+def test_a_block_may_state_the_heat_capacity_of_its_component():
+    document = changed("parts", "processor", "heat_capacity", to="90 J/K")
+    first, second = read_plan(document).units(tree.Source)
+    assert (first.heat_capacity, second.heat_capacity) == (90.0, None)
 
 
 def test_a_header_may_be_called_as_what_it_feeds():

@@ -188,6 +188,8 @@ RADIATOR = 'parts."front. radiator"'
 REAR = '[case_fans.rear]\nfan = "quiet fan 120 mm, 1300 rpm"\n'
 CHIPS = '[on_air.chips]\ncools = "drive"\ntypical_heat = "9 W"\n'
 HUB = '[headers.hub]\nfeeds = ["pump", "rear"]\n'
+CURVE = '[speed_curves.quiet]\ndrives = ["pump", "front. radiator"]\n'
+TWO_POINTS = 'points = [["30 degC", "40 %"], ["40 degC", "80 %"]]\n'
 
 
 def beside(text: str, of: str = GOOD) -> str:
@@ -607,6 +609,146 @@ FAULTS = {
         "headers.hub.volts",
         "230.0 is not accepted. Accepted: 1 to 60 V",
     ),
+    # speed curves
+    "a curve without points": (beside(CURVE), "speed_curves.quiet.points", "'missing'"),
+    "a curve of a word": (beside(CURVE + 'points = "steep"'), "speed_curves.quiet.points", "a list; each entry is a"),
+    "a curve of no points": (beside(CURVE + "points = []"), "speed_curves.quiet.points", "two points or more"),
+    "a curve of one point": (
+        beside(CURVE + 'points = [["30 degC", "40 %"]]'),
+        "speed_curves.quiet.points",
+        "two points or more",
+    ),
+    "a point that is no pair": (
+        beside(CURVE + TWO_POINTS.replace('"30 degC", ', "")),
+        "speed_curves.quiet.points[0]",
+        "['40 %'] is not accepted. Accepted: a temperature and a speed, such as",
+    ),
+    "a point of three": (
+        beside(CURVE + TWO_POINTS.replace('"80 %"', '"80 %", "9 %"')),
+        "speed_curves.quiet.points[1]",
+        "a temperature and a speed",
+    ),
+    "a point that is one value": (
+        beside(CURVE + TWO_POINTS.replace('["40 degC", "80 %"]', '"40 degC"')),
+        "speed_curves.quiet.points[1]",
+        "'40 degC' is not accepted. Accepted: a temperature and a speed",
+    ),
+    "a point the other way round": (
+        beside(CURVE + TWO_POINTS.replace('"40 degC", "80 %"', '"80 degC", "40 degC"')),
+        "speed_curves.quiet.points[1][1]",
+        "'55 %' or 0.55",
+    ),
+    "a difference for the temperature of a point": (
+        beside(CURVE + TWO_POINTS.replace("40 degC", "40 delta_degC")),
+        "speed_curves.quiet.points[1][0]",
+        "a temperature, such as",
+    ),
+    "a speed that falls": (
+        beside(CURVE + TWO_POINTS.replace("80 %", "30 %")),
+        "speed_curves.quiet.points[1][1]",
+        "'0.4 then 0.3' is not accepted. Accepted: none slower than the one before. A fan that slows",
+    ),
+    "a point that is cooler than the one before": (
+        beside(CURVE + TWO_POINTS.replace("40 degC", "29 degC")),
+        "speed_curves.quiet.points[1][0]",
+        "'30 then 29' is not accepted. Accepted: each warmer than the one before.",
+    ),
+    "one point too warm amid points that rise": (
+        beside(CURVE + TWO_POINTS.replace("]]", '], ["90 degC", "85 %"], ["42 degC", "90 %"], ["45 degC", "95 %"]]')),
+        "speed_curves.quiet.points[3][0]",
+        "'90 then 42'",
+    ),
+    "two points at one temperature": (
+        beside(CURVE + TWO_POINTS.replace("40 degC", "30 degC")),
+        "speed_curves.quiet.points[1][0]",
+        "each warmer",
+    ),
+    "the first point beyond its range": (
+        beside(CURVE + TWO_POINTS.replace("30 degC", "-30 degC")),
+        "speed_curves.quiet.points[0][0]",
+        "-30.0 is not accepted. Accepted: -20 to 150 degC",
+    ),
+    "the last point faster than full speed": (
+        beside(CURVE + TWO_POINTS.replace("80 %", "180 %")),
+        "speed_curves.quiet.points[1][1]",
+        "1.8 is not accepted. Accepted: 0 to 1 of full speed",
+    ),
+    "a curve that drives a name misspelled": (
+        beside(CURVE.replace("pump", "pumpe") + TWO_POINTS),
+        "speed_curves.quiet.drives[0]",
+        "'pumpe' is not accepted. Accepted: a known name; nearest: pump.",
+    ),
+    "a curve that drives a block": (
+        beside(CURVE.replace("pump", "processor") + TWO_POINTS),
+        "speed_curves.quiet.drives[0]",
+        "A curve drives pumps, radiators with fans and fans of the case.",
+    ),
+    "a curve that drives a radiator without fans": (
+        beside(CURVE + TWO_POINTS).replace('fan = "quiet fan 120 mm, 1300 rpm"', 'air_flow_each = "40 m^3/h"'),
+        "speed_curves.quiet.drives[1]",
+        "radiators with fans",
+    ),
+    "a curve that drives nothing": (
+        beside("[speed_curves.quiet]\ndrives = []\n" + TWO_POINTS),
+        "speed_curves.quiet.drives",
+        "one name or more",
+    ),
+    "a curve that does not say what it drives": (
+        beside("[speed_curves.quiet]\n" + TWO_POINTS),
+        "speed_curves.quiet.drives",
+        "'missing'",
+    ),
+    "a curve that drives a pump twice": (
+        beside(CURVE.replace('"front. radiator"', '"pump"') + TWO_POINTS),
+        "speed_curves.quiet.drives[1]",
+        "Take it off once.",
+    ),
+    "two curves for one pump": (
+        beside(CURVE + TWO_POINTS + '[speed_curves.loud]\ndrives = ["pump"]\n' + TWO_POINTS),
+        "speed_curves.loud.drives[0]",
+        "'pump' is not accepted. Accepted: each on one curve; quiet drives it too. Take it off one of the two.",
+    ),
+    "a curve that follows a name misspelled": (
+        beside(CURVE + TWO_POINTS + 'sensor = "procesor"'),
+        "speed_curves.quiet.sensor",
+        "nearest: processor",
+    ),
+    "a curve that follows a pump": (
+        beside(CURVE + TWO_POINTS + 'sensor = "pump"'),
+        "speed_curves.quiet.sensor",
+        "coolant, case, processor",
+    ),
+    "a curve that follows a number": (
+        beside(CURVE + TWO_POINTS + "sensor = 3"),
+        "speed_curves.quiet.sensor",
+        "text in quotes",
+    ),
+    "a hysteresis that is a temperature": (
+        beside(CURVE + TWO_POINTS + 'hysteresis = "2 degC"'),
+        "speed_curves.quiet.hysteresis",
+        "a difference is not a temperature",
+    ),
+    "a hysteresis below nothing": (
+        beside(CURVE + TWO_POINTS + 'hysteresis = "-2 K"'),
+        "speed_curves.quiet.hysteresis",
+        "-2.0 is not accepted. Accepted: 0 to 30 K",
+    ),
+    "a key of a curve": (beside(CURVE + TWO_POINTS + "point = 3"), "speed_curves.quiet.point", "nearest: points"),
+    "a curve that is a list": (
+        beside('[speed_curves]\nquiet = ["pump"]'),
+        "speed_curves.quiet",
+        "a table of lines",
+    ),
+    "a heat capacity in joules": (
+        under("parts.processor", 'heat_capacity = "90 J"'),
+        "parts.processor.heat_capacity",
+        "'60 J/K'",
+    ),
+    "a heat capacity of nothing": (
+        under("parts.processor", 'heat_capacity = "0 J/K"'),
+        "parts.processor.heat_capacity",
+        "0.0 is not accepted. Accepted: 0.1 to 100000 J/K",
+    ),
     # what blows where
     "a radiator that blows up": (
         under(RADIATOR, 'blows = "up"'),
@@ -741,6 +883,23 @@ feeds = [ "pump", # on both
 [headers.second]
 feeds = ["pump"]                                     #! headers.second.feeds[0]
 volts = "1 A"                                        #! headers.second.volts
+[speed_curves]
+fast.hysteresis = "99 K"                             #! speed_curves.fast.hysteresis
+fast.sensor = "rear"                                 #! speed_curves.fast.sensor
+fast.drives = [ "rear",
+  "rear fan",                                        #! speed_curves.fast.drives[1]
+]
+fast.points = [ # a ] in a comment
+  ["-40 degC", "10 %"],                              #! speed_curves.fast.points[0][0]
+  ["30 degC", "30 %"], [ "35 degC",
+    "20 %" ],                                        #! speed_curves.fast.points[2][1]
+  ["34 degC", "40 %"],                               #! speed_curves.fast.points[3][0]
+  "35 degC", # no pair                               #! speed_curves.fast.points[4]
+  [ "36 K/W",                                        #! speed_curves.fast.points[5][0]
+    "50 W" ],                                        #! speed_curves.fast.points[5][1]
+  ["38 degC", "140 %"],                              #! speed_curves.fast.points[6][1]
+  ["39 degC", "60 %"],
+]
 
 [loop]
 order = [ "tank", # [ a bracket in a comment

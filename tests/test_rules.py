@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loopmath import InputError, demo_plan, rules, solve, tables
+from loopmath import InputError, catalogue, demo_plan, rules, solve, tables
 from loopmath import loop as tree
+from loopmath.case import CaseFans, SpeedCurve
 from loopmath.rules import COLUMNS, SIGNALS, Fact, firings
 from loopmath.solution import solved
+from loopmath.speed_curves import hunting
 
 L_MIN = 1e-3 / 60
 
@@ -53,6 +55,10 @@ CASES = {
     "header-over": (1.01, 1.0, 1.0),
     "header-near": (0.81, 0.80, None),
     "header-start": (1.51, 1.50, None),
+    "warm-case": (12.5, 11.5, None),
+    "hot-case": (20.5, 19.5, None),
+    "air-backwards": (1.0, 0.0, None),
+    "hunting": (1.9, 2.1, None),
 }
 RULES = {rule.id: rule for rule in rules.rules()}
 
@@ -130,6 +136,7 @@ def test_a_limit_may_differ_from_design_to_design():
         ("coolant over room", 30.0, "radiator-too-small"),
         ("component below its limit by", -4.0, "component-over"),
         ("tube below softening by", -4.0, "softening"),
+        ("case air over room", 25.0, "hot-case"),
     ],
 )
 def test_of_several_rules_on_one_fact_the_gravest_speaks_alone(quantity, value, gravest):
@@ -252,7 +259,10 @@ def test_every_fact_has_a_rule_and_every_rule_a_fact_somewhere():
     pair = tree.Parallel(pump, replace(pump, name="second pump"))
     twin = replace(plan, loop=tree.Series(*[pair if item is pump else item for item in plan.loop.items]))
     light = plan.set(**{"front radiator.metal": "aluminium 6000 series"})
-    facts = {f.quantity for p in (plan, light, twin, measured(), replace(plan, budget=900.0)) for f in solve(p).facts}
+    plans = (plan, light, twin, measured(), replace(plan, budget=900.0), plan.set(case_air="balance"))
+    facts = {f.quantity for p in plans for f in solve(p).facts}
+    curve = SpeedCurve("fans", ("front radiator",), temperatures=(30.0, 45.0), speeds=(0.3, 1.0))
+    facts |= {f.quantity for f in hunting(replace(plan, speed_curves=(curve,))).facts}
     assert facts == {rule.quantity for rule in RULES.values()}
 
 
@@ -316,6 +326,54 @@ def test_the_demo_plan_calls_for_nothing_graver_than_a_notice():
     found = signals(solve(demo_plan()))
     assert found
     assert {signal for signal, _ in found} == {"notice"}
+
+
+def breathing(**settings):
+    """Return the demo with the air of its case worked out: radiators blow in, one fan at the rear draws out."""
+    settings = {f"{name} radiator.blows": "case" for name in ("front", "top")} | settings
+    rear = CaseFans("rear fan", catalogue.part("fan", "quiet fan 120 mm, 1300 rpm"), speed=0.6)
+    return replace(demo_plan(), case_fans=(rear,), case_air_by="balance", case_wall_loss=0.0).set(**settings)
+
+
+def test_a_case_that_breathes_calls_for_nothing_graver_than_a_notice():
+    plan = breathing(case_fan_speed=0.8, fan_speed=0.7)
+    assert {signal for signal, _ in signals(solve(plan))} <= {"notice"}
+
+
+def test_case_air_warms_with_the_heat_left_in_it_until_it_warns():
+    heats = np.arange(0.0, 1500.0, 25.0)
+    plan = breathing(fan_speed=0.9, coolant="water")
+    assert solve(plan).state["case_air"] - plan.room_air < 12.0
+    over = solved(plan.set(case_heat=heats)).state["case_air"] - plan.room_air
+    assert np.all(np.diff(over[~np.isnan(over)]) > 0)
+    said = {}
+    for limit in (12.0, 20.0):  # data/rules.csv
+        for side in (-1, 0):
+            at = int(np.argmax(over > limit)) + side
+            found = [s for s, q in signals(solved(plan.set(case_heat=heats[at]))) if q == "case air over room"]
+            said[limit, side] = found
+    assert said == {(12.0, -1): [], (12.0, 0): ["caution"], (20.0, -1): ["caution"], (20.0, 0): ["warning"]}
+
+
+def test_where_case_air_is_given_it_is_not_judged():
+    quantities = {f.quantity for f in solve(demo_plan().set(case_air_over_room=30.0)).facts}
+    assert quantities & {"case air over room", "air drawn backwards"} == set()
+
+
+def test_air_that_others_draw_backwards_is_told_at_its_radiator_or_fan():
+    def told(plan):
+        return [r.where for r in solved(plan).warnings.itertuples() if r.quantity == "air drawn backwards"]
+
+    assert told(breathing()) == []
+    shut = breathing(case_vents=0.0)
+    # Radiators blow in with all their might and the only way out is against a slow fan that blows in.
+    inwards = replace(shut, case_fans=tuple(replace(f, blows="in", speed=0.3) for f in shut.case_fans))
+    assert told(inwards.set(fan_speed=1.0)) == ["rear fan"]
+    # Four strong fans draw out and nothing but the radiators lets air in; slow, they would rather blow out.
+    drawn = breathing(case_vents=0.0, **{"top radiator.blows": "room", "top radiator.air": "case"})
+    strong = catalogue.part("fan", "radiator fan 120 mm, 2000 rpm")
+    drawn = replace(drawn, case_fans=(CaseFans("rear fans", strong, 4.0),))
+    assert told(drawn.set(**{"front radiator.fan_speed": 0.3, "top radiator.fan_speed": 0.3})) == ["top radiator"]
 
 
 def test_an_aluminium_radiator_beside_copper_is_a_danger():

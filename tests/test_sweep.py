@@ -23,6 +23,7 @@ FIGURES = (
     "sound",
     "pump_power",
     "fan_power",
+    "case_air",
     "volume",
     "processor",
     "graphics card",

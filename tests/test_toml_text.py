@@ -4,6 +4,7 @@ import tomllib
 
 import pytest
 from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from random_plans import plans
 
 from loopmath.plansave import text_of
@@ -213,6 +214,19 @@ def test_a_value_that_is_no_more_goes_with_its_line():
         (Leaf(33.0, "sound"), "32 dBA", "33 dB"),
         (Leaf((0.1, 0.2, 0.3), "position"), ["1 in", 0.1, "5 cm"], ["100 mm", 0.2, "30 cm"]),
         (Leaf((0.1, 0.2, 0.3), "position"), "nonsense", ["100 mm", "200 mm", "300 mm"]),
+        (Leaf((0.0254, 0.2, 0.3), "position"), ["1.0 in", 0.1, "5 cm"], ["1.0 in", 0.2, "30 cm"]),
+        (Leaf(((30.0, 0.3), (40.0, 0.8)), "points"), [["86.0 degF", 0.3]], [["86.0 degF", 0.3], ["40 degC", "80 %"]]),
+        (
+            Leaf(((20.0, 0.2), (30.0, 0.3), (41.0, 0.9)), "points"),
+            [["86.0 degF", 0.3], [40, "80%"]],
+            [["68 degF", 0.2], ["86.0 degF", 0.3], ["41 degC", "90 %"]],
+        ),
+        (
+            Leaf(((30.0, 0.3), (41.0, 0.8)), "points"),
+            [["86.0 degF", 0.3], [40, "80%"]],
+            [["86.0 degF", 0.3], [41, "80%"]],
+        ),
+        (Leaf(((30.0, 0.3),), "points"), "nonsense", [["30 degC", "30 %"]]),
         (Leaf(("a", "b"), "texts"), ["a"], ["a", "b"]),
         (Leaf(True, "truth"), False, True),
         (Leaf(None, "count", 3.0), 3, "none"),
@@ -222,3 +236,41 @@ def test_a_value_takes_the_unit_of_what_stands_there(leaf, now, text):
     assert leaf.text(now) == text
     assert leaf.stands(text)
     assert not leaf.stands(now)
+
+
+LISTED = """x = [
+  "a",   # first
+  "b",   # second
+  # alone
+  "c",
+]   # end
+"""
+
+
+@pytest.mark.parametrize(
+    ("names", "expected"),
+    [
+        (("a", "c"), LISTED.replace('  "b",   # second\n', "")),
+        (("b", "c"), LISTED.replace('  "a",   # first\n', "")),
+        (("a", "b"), LISTED.replace('  "c",\n', "")),
+        (("a", "b", "c", "d"), LISTED.replace('"c",\n', '"c",\n  "d",\n')),
+        (("a", "q", "b", "c"), LISTED.replace('  "b"', '  "q",\n  "b"')),
+        (("z", "a", "b", "c"), LISTED.replace('  "a"', '  "z",\n  "a"')),
+        (("a", "q", "c"), LISTED.replace('"b"', '"q"')),
+        ((), "x = [\n  # alone\n]   # end\n"),
+    ],
+    ids=lambda v: " ".join(v) or "none" if isinstance(v, tuple) else "",
+)
+@pytest.mark.parametrize("ends", ["\n", "\r\n"], ids=["LF", "CRLF"])
+def test_a_list_of_words_that_changes_keeps_the_lines_and_comments_of_what_stays(names, expected, ends):
+    old, new = {"x": Leaf(("a", "b", "c"), "texts")}, {"x": Leaf(names, "texts")}
+    assert changed(LISTED.replace("\n", ends), old, new) == expected.replace("\n", ends)
+
+
+@settings(max_examples=200, deadline=None)
+@given(old=st.lists(st.sampled_from("abcd")), new=st.lists(st.sampled_from("abcd")), lines=st.booleans())
+def test_any_list_of_words_becomes_any_other(old, new, lines):
+    entries = "".join(f'\n  "{e}",  # {n}' for n, e in enumerate(old)) + "\n" if lines else ", ".join(map(repr, old))
+    after = changed(f"x = [{entries}] # end\n", {"x": Leaf(tuple(old), "texts")}, {"x": Leaf(tuple(new), "texts")})
+    assert tomllib.loads(after) == {"x": new}
+    assert after.endswith("] # end\n")

@@ -136,6 +136,10 @@ WRONG = {
     "area": "3 mm",
     "air pressure": "3 m",
     "conductance": "3 W",
+    "current": "3 V",
+    "voltage": "3 A",
+    "heat capacity": "3 J",
+    "mass": "3 J",
 }
 
 
@@ -321,6 +325,17 @@ def test_the_unit_that_was_typed_is_kept_with_the_number_a_person_would_type(kin
         (2.5, "count", "3", 2.5),
         (35.0, "sound", None, "35 dB"),
         (1e-4, "flow", None, "6 L/min"),
+        (0.012, "area", None, "120 cm^2"),
+        (0.009, "area", "14 in^2", "90 cm^2"),
+        (0.009, "area", "14 mm^2", "9000 mm^2"),
+        (1e-6, "area", "3 mm^2", "1 mm^2"),
+        (0.00025, "volume", None, "250 mL"),
+        (0.001, "volume", None, "1 L"),
+        (0.0012, "volume", None, "1.2 L"),
+        (0.055, "volume", None, "55 L"),
+        (0.055, "volume", "2 mL", "55000 mL"),
+        (0.001234, "volume", None, "1234 mL"),
+        (90.0, "heat capacity", None, "90 J/K"),
     ],
 )
 def test_a_value_is_written_as_a_person_would(value, kind, like, expected):

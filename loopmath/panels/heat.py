@@ -25,7 +25,7 @@ class HeatPanel(LivePanel):
         radiators = self.plan.units(tree.RadiatorUnit)
         self.radiators = radiators
         self.anew = tuple(f"{u.name}.{field}" for u in radiators for field in ("air", "blows"))
-        self.anew += (":fans shown",)
+        self.anew += (":fans shown", "case_air")
 
     def groups(self) -> list[tuple[str, list]]:
         """Return the controls under their titles."""

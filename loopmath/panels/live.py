@@ -66,6 +66,8 @@ class LivePanel:
     def __init__(self, plan: Plan) -> None:
         self.plan, self.system, self.failed = plan, "metric", ""
         self.controls: list[Control] = []
+        #: Sliders that change their scale with the units: control, words, kind of quantity.
+        self.quantities: list[tuple[Control, str, str]] = []
         self.screen = widgets.HTML()
         self.screen.add_class("glance-screen")
         self.units = widgets.ToggleButtons(
@@ -147,10 +149,18 @@ class LivePanel:
         chosen = kind(options=options, value=value, description=words)
         return self._add(setting, chosen, lambda inside: inside)
 
+    def _quantity(self, setting: str, words: str, kind: str, low: int, high: int, value: float) -> widgets.IntSlider:
+        """Return a slider of a quantity that changes its scale with the units."""
+        slider = widgets.IntSlider(round(value), min(low, round(value)), max(high, round(value)))
+        slider.description = f"{words}, {DISPLAY[self.system][kind].label}"
+        made = self._add(setting, slider, lambda shown: DISPLAY[self.system][kind].back(shown))
+        self.quantities.append((self.controls[-1], words, kind))
+        return made
+
     def _room_slider(self) -> widgets.IntSlider:
-        """Return the slider of the room's air, which changes its scale with the units."""
-        self.room = widgets.IntSlider(round(self.plan.room_air), 10, 40, description="Room air, °C")
-        return self._add("room_air", self.room, lambda shown: DISPLAY[self.system]["temperature"].back(shown))
+        """Return the slider of the room's air."""
+        self.room = self._quantity("room_air", "Room air", "temperature", 10, 40, float(self.plan.room_air))
+        return self.room
 
     def _add(self, setting: str, widget: Any, to_inside: Callable) -> Any:
         if not widget.tooltip:
@@ -244,20 +254,19 @@ class LivePanel:
 
     def _change_units(self) -> None:
         """Show everything in the other units, the sliders included."""
-        old, self.system = DISPLAY[self.system]["temperature"], self.units.value
-        new = DISPLAY[self.system]["temperature"]
+        before, self.system = DISPLAY[self.system], self.units.value
         self._quiet = True
-        room = self._control("room_air")
-        if room is not None:
-            moved, start = room.moved, room.start
-            at, low, high = (round(new.convert(old.back(v))) for v in (self.room.value, self.room.min, self.room.max))
-            self.room.min, self.room.max = min(low, self.room.min), max(high, self.room.max)
-            self.room.value = at
-            self.room.min, self.room.max = low, high
+        for control, words, kind in self.quantities:
+            old, new, slider = before[kind], DISPLAY[self.system][kind], control.widget
+            moved, start = control.moved, control.start
+            at, low, high = (round(new.convert(old.back(v))) for v in (slider.value, slider.min, slider.max))
+            slider.min, slider.max = min(low, slider.min), max(high, slider.max)
+            slider.value = at
+            slider.min, slider.max = low, high
             begun = round(new.convert(old.back(start)))
             # Two degrees of one scale may be one of the other: what was moved stays moved.
-            room.start = (None if begun == at else begun) if moved else at
-            self.room.description = f"Room air, {new.label}"
+            control.start = (None if begun == at else begun) if moved else at
+            slider.description = f"{words}, {new.label}"
         self._rename_units()
         self._quiet = False
         self._draw_anew()

@@ -47,6 +47,7 @@ STYLE = """<style>
 .gl-figures div{white-space:nowrap}.gl-figures b{display:block;font-size:14px}
 .gl-figures span{color:#555;font-size:12px}
 .gl-warn{height:142px;overflow-y:auto;border-top:1px solid #ddd}
+.gl-rows{height:222px}
 .gl-warn table,.gl-kept table{border-collapse:collapse;width:100%;font-size:12.5px;line-height:1.3}
 .gl-warn td,.gl-kept td,.gl-kept th{padding:3px 8px 3px 0;text-align:left!important;vertical-align:top;
  border-bottom:1px solid #eee}
@@ -62,7 +63,10 @@ STYLE = """<style>
  .glance-controls>.glance-group:nth-child(2){grid-row:span 3}.glance-controls>.glance-group:first-child{grid-row:span 3}
  .glance-controls>.glance-group:nth-child(4){grid-column:3;grid-row:2}.glance-buttons{grid-column:4;grid-row:1/span 3}
  .glance-more{grid-row:3}.glance-controls .widget-dropdown{flex-flow:row nowrap}
- .gl-warn{height:118px}.gl-head{font-size:14.5px;min-height:40px}}
+ .glance-choice .glance-controls>.glance-group:first-child{grid-row:1}
+ .glance-choice .glance-controls>.glance-group:nth-child(4){grid-column:4;grid-row:1/span 3}
+ .glance-choice .glance-buttons{grid-column:1;grid-row:2}
+ .gl-warn,.gl-rows{height:118px}.gl-head{font-size:14.5px;min-height:40px}}
 </style>"""
 
 

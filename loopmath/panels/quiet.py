@@ -172,11 +172,11 @@ class CurvePanel(LivePanel):
         names = [(name, name) for name in speed_curves.sensors(plan)]
         curve = [
             self._choice(":sensor", "Sensor", names, first["sensor"], widgets.Dropdown),
-            self._slider(":low", "From, °C", 15, 60, first["low"]),
+            self._quantity(":low", "From", "temperature", 15, 60, first["low"]),
             self._slider(":slow", "at, %", 0, 100, first["slow"]),
-            self._slider(":high", "To, °C", 16, 90, first["high"]),
+            self._quantity(":high", "To", "temperature", 16, 90, first["high"]),
             self._slider(":fast", "at, % ", 0, 100, first["fast"]),
-            self._slider(":hysteresis", "Hysteresis, K", 0, 10, first["hysteresis"]),
+            self._quantity(":hysteresis", "Hysteresis", "difference", 0, 10, first["hysteresis"]),
             self._slider(":delay", "Delay, s", 0, 30, 1),
         ]
         heat = [
@@ -201,7 +201,7 @@ class CurvePanel(LivePanel):
         plan = replace(plan, speed_curves=(curve,))
         rest = speed_curves.steady_on_curves(plan)
         known = bool(np.all(rest.solution.known))
-        swings = speed_curves.hunting(plan, float(self.own("delay"))) if known else None
+        swings = speed_curves.hunting(plan, float(self.own("delay")), on=rest) if known else None
         return OnCurve(curve, rest, swings, quiet.trade_off(plan, POINTS, keep=quiet.COMMON))
 
     def drawn(self) -> tuple[Figure, list]:
@@ -214,7 +214,7 @@ class CurvePanel(LivePanel):
     def headline(self) -> str:
         """Return the answer in a sentence or two."""
         swings = self.solution.hunting
-        return self.solution.rest.words + ("" if swings is None else f" {swings.words}")
+        return self.solution.rest.said(self.system) + ("" if swings is None else f" {swings.words}")
 
     def figures(self) -> list[tuple[str, str]]:
         """Return the readouts."""

@@ -10,7 +10,7 @@ TESTS = str(Path(__file__).resolve().parent.parent)
 if TESTS not in sys.path:
     sys.path.insert(0, TESTS)
 
-from outside import epanet_loop, reference_loop  # noqa: E402
+from outside import coupled_loop, epanet_loop, reference_loop  # noqa: E402
 
 
 def seconds_per_design(solve: Callable[[dict], object], designs: list[dict], repeats: int) -> float:
@@ -45,6 +45,27 @@ def time_plain(count: int = 200, repeats: int = 3, low_level: bool = False) -> f
     """
     designs = reference_loop.design_rows(reference_loop.sweep_designs(count))
     return seconds_per_design(lambda design: reference_loop.solve_plain(design, low_level=low_level), designs, repeats)
+
+
+def time_coupled(count: int = 200, repeats: int = 3, low_level: bool = False) -> float:
+    """
+    Time the plain loop of the coupled problem: coolant, air and flow, crossed radiators, water.
+
+    Parameters
+    ----------
+    count, repeats, low_level
+        As in `time_plain`.
+
+    Returns
+    -------
+    float
+        Seconds per design.
+    """
+    designs = reference_loop.design_rows(coupled_loop.sweep_designs(count))
+    laws = {}
+    if low_level:
+        laws = {"water": reference_loop.state_properties("water"), "air": coupled_loop.low_level_air}
+    return seconds_per_design(lambda design: coupled_loop.solve(design, **laws), designs, repeats)
 
 
 def time_epanet(count: int = 200, repeats: int = 3) -> float:

@@ -5,6 +5,8 @@ Print how fast the solver is, as ratios measured in one run on one core.
 
 The reference problem is the loop of tests/outside/reference_loop.py, solved there one design at a time by
 fluids, ht, CoolProp and brentq, and here with the package's own elements; EPANET does its hydraulics only.
+The coupled problem is that of tests/outside/coupled_loop.py: two radiators, their fans on their curves, and a case
+whose air, pressure and openings are balanced with them.
 """
 
 import argparse
@@ -22,11 +24,13 @@ for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).resolve().parent)]
 
 import numpy as np  # noqa: E402
-from baseline import time_epanet, time_plain  # noqa: E402
+from baseline import time_coupled, time_epanet, time_plain  # noqa: E402
+from outside import coupled_loop  # noqa: E402
 from outside.reference_loop import DESIGN, design_rows, solve_tight, sweep_designs  # noqa: E402
-from reference_case import reference_plan  # noqa: E402
+from reference_case import coupled_plan, reference_plan  # noqa: E402
 
 import loopmath  # noqa: E402
+from loopmath.laws import coolant as coolants  # noqa: E402
 from loopmath.laws.coolant import coolant  # noqa: E402
 
 #: What the plain loop answers for each design; the package is timed until it has the same.
@@ -63,6 +67,54 @@ def agreement(count: int) -> tuple[float, float]:
     return flow, warm
 
 
+def coupled_agreement(count: int) -> tuple[float, float, float, float]:
+    """
+    Return the largest differences of the coupled answer from scalar solves: of flow and in K.
+
+    First from a tight solve of the same laws, then from one with CoolProp's properties and none of our simplifications.
+    """
+    designs, liquid = coupled_loop.sweep_designs(count), coolant("water")
+    state = loopmath.solution.solved(coupled_plan(designs)).state
+
+    def air(temperature: float, height: float) -> tuple[float, float, float]:
+        density = coolants.air_density(temperature, coolants.pressure_at_height(height))
+        return float(density), float(coolants.air_viscosity(temperature)), coolants.AIR_HEAT_CAPACITY
+
+    same = {"water": lambda t: tuple(map(float, liquid.properties(t)[:3])), "air": air, "simple": True}
+    same |= {"tolerance": 1e-14, "temperature_tolerance": 1e-10}
+    found = [0.0] * 4
+    for place, row in enumerate(design_rows(designs)):
+        for first, laws in ((0, same), (2, {})):
+            theirs = coupled_loop.solve(row, friction="churchill", **laws)
+            found[first] = max(found[first], abs(state["flow"][place] / theirs["flow"] - 1))
+            warm = (abs(state[key][place] - theirs[key]) for key in (*ANSWERS[1:], "case_air", "part"))
+            found[first + 1] = max(found[first + 1], *warm)
+    return tuple(found)
+
+
+def coupled(designs: int) -> None:
+    """Measure and print the coupled problem."""
+    plain, low = time_coupled(), time_coupled(low_level=True)
+    print(f"\n{'coupled air, coolant and flow':58} {'us/design':>10} {'x plain':>9} {'x low-level':>12}")
+
+    def row(name: str, each: float) -> None:
+        print(f"{name:58} {1e6 * each:10.3f} {plain / each:9.1f} {low / each:12.1f}")
+
+    row("plain loop: brentq + fluids + ht + CoolProp", plain)
+    row("the same with CoolProp's low-level object", low)
+    for many, repeats in ((None, 100), (1000, 15), (designs, 9)):
+        plan = coupled_plan(coupled_loop.DESIGN if many is None else coupled_loop.sweep_designs(many))
+        name = f"this package, {'one design' if many is None else f'{many} designs'}"
+        row(name, seconds(lambda plan=plan: loopmath.solution.solved(plan), repeats) / (many or 1))
+    headline = seconds(lambda: loopmath.solution.solved(plan).state, 5)
+    print(f"{designs} designs with every headline figure: {headline:.2f} s")
+    flow, warm, library_flow, library_warm = coupled_agreement(300)
+    print(
+        f"agreement with a tight solve of the same laws, 300 designs: flow {flow:.1e}, temperature {warm:.1e} K; "
+        f"with CoolProp's properties and no simplification: flow {library_flow:.1e}, temperature {library_warm:.1e} K"
+    )
+
+
 def memory() -> float:
     """Return the peak memory of the process so far. [MB]"""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
@@ -92,6 +144,7 @@ def main() -> None:
         )
     flow, warm = agreement(300)
     print(f"agreement with a tight scalar solve, 300 designs: flow {flow:.1e}, temperature {warm:.1e} K")
+    coupled(arguments.designs)
     demo = loopmath.demo_plan()
     print(
         f"demo, full model, one solve: {1e3 * seconds(lambda: loopmath.solve(demo), 200):.2f} ms; "

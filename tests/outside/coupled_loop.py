@@ -9,17 +9,17 @@ from the coolant. The liquid film of either is 500 W/K at 6e-5 m3/s and grows wi
 
 Air: each radiator has 3 positions with one fan each. A position of the core takes K mu V + Z rho V^2/(2 A^2) Pa, with
 mu and rho of the air that enters it; its filter counts in Z. The air film is `film` W/K at `film_flow` m3/s through the
-whole core and grows with flow^`film_power`. Both streams are unmixed. Fans are those of `FAN`, pressure in proportion to
-the density of the air they stand in. One more fan blows case air out through a grille of 2.5 velocity heads on its
+whole core and grows with flow^`film_power`. Both streams are unmixed. Fans are those of `FAN`, pressure in proportion
+to the density of the air they stand in. One more fan blows case air out through a grille of 2.5 velocity heads on its
 opening. Openings of area `vents` are a sharp orifice of discharge coefficient 0.6. In the arrangement
 
 - "crossed" the front radiator draws room air and blows into the case, the top one draws case air and blows out;
 - "stacked" the top radiator stands close behind the front one, its air is what leaves that, and it blows into the case.
 
 Case: well mixed. The masses of air that enter and leave are equal, which sets its pressure. It takes up `case_heat`,
-`part_heat`, the power of the fans that blow into it, and what the radiators blow into it; it gives `wall` W/K through its
-walls. The part left on air is `PART_RESISTANCE` K/W warmer than the case. Pump power is neglected. Pressure of the air
-is that of the standard atmosphere at the height.
+`part_heat`, the power of the fans that blow into it, and what the radiators blow into it; it gives `wall` W/K through
+its walls. The part left on air is `PART_RESISTANCE` K/W warmer than the case. Pump power is neglected. Pressure of the
+air is that of the standard atmosphere at the height.
 
 Lengths in m, areas in m2, flows in m3/s or kg/s, powers in W, temperatures in degC.
 """
@@ -55,6 +55,8 @@ FAN_AIR = 1.2  # kg/m3
 GRILLE_HEADS = 2.5  # with what leaving into still air takes
 DISCHARGE = 0.6
 PART_RESISTANCE = 0.25  # K/W
+#: What openings take besides in the simple model, Pa s/m3.
+SIMPLE_LINEAR = 1e-2
 
 #: What passes the same air in order, from where to where.
 ARRANGEMENTS = {
@@ -81,9 +83,14 @@ DESIGN = {
 }
 
 
-def air_properties(temperature: float, pressure: float) -> tuple[float, float, float]:
-    """Return density kg/m3, viscosity Pa s and specific heat J/(kg K) of air at degC and Pa."""
-    kelvin = temperature + ZERO_CELSIUS
+@cache
+def _pressure(height: float) -> float:
+    return ATMOSPHERE_1976(height).P
+
+
+def air_properties(temperature: float, height: float) -> tuple[float, float, float]:
+    """Return density kg/m3, viscosity Pa s and specific heat J/(kg K) of air at degC and a height in m."""
+    kelvin, pressure = temperature + ZERO_CELSIUS, _pressure(height)
     return tuple(PropsSI(what, "T", kelvin, "P", pressure, "HEOS::Air") for what in "DVC")
 
 
@@ -92,10 +99,10 @@ def _air_state() -> CoolProp.AbstractState:
     return CoolProp.AbstractState("HEOS", "Air")
 
 
-def low_level_air(temperature: float, pressure: float) -> tuple[float, float, float]:
+def low_level_air(temperature: float, height: float) -> tuple[float, float, float]:
     """Return the same through the low-level object, one state update for all three."""
     state = _air_state()
-    state.update(CoolProp.PT_INPUTS, pressure, temperature + ZERO_CELSIUS)
+    state.update(CoolProp.PT_INPUTS, _pressure(height), temperature + ZERO_CELSIUS)
     return state.rhomass(), state.viscosity(), state.cpmass()
 
 
@@ -127,19 +134,18 @@ def root(function: Callable[[float], float], size: float, tolerance: float) -> f
 class _Air:
     """Flows of air at given temperatures: {"case", ("into", radiator), ("out", radiator)} -> degC."""
 
-    def __init__(self, design: dict, rows: tuple, side: str, law: Air, upstream: bool, tolerance: float) -> None:
+    def __init__(self, design: dict, rows: tuple, side: str, law: Air, simple: bool, tolerance: float) -> None:
         self.design, self.rows, self.side, self.law = design, rows, side, law
-        self.upstream, self.tolerance = upstream, tolerance
-        self.pressure = ATMOSPHERE_1976(design["height"]).P
+        self.simple, self.tolerance = simple, tolerance
 
     def refresh(self, warm: dict) -> None:
         """Take the properties anew."""
-        self.at = {place: self.law(value, self.pressure) for place, value in warm.items()}
-        self.at["room"] = self.law(self.design["room"], self.pressure)
+        self.at = {place: self.law(value, self.design["height"]) for place, value in warm.items()}
+        self.at["room"] = self.law(self.design["room"], self.design["height"])
 
     def _density(self, source: str, target: str, flow: float) -> float:
-        """Return the density of the air in a fan's opening or a vent, of where it comes from if `upstream`."""
-        return self.at[target if self.upstream and flow < 0.0 else source][0]
+        """Return the density of the air in the case fan or a vent: of where it comes from, unless `simple`."""
+        return self.at[target if flow < 0.0 and not self.simple else source][0]
 
     def _row_excess(self, mass: float, names: tuple) -> float:
         taken = 0.0
@@ -166,7 +172,9 @@ class _Air:
             out.append(root(lambda m, n=names, a=against: self._row_excess(m, n) + a, size, self.tolerance))
         out.append(root(lambda m: self._case_fan_excess(m) - over, FAN.free, self.tolerance))
         density = self._density("room", "case", -over)
-        out.append(copysign(DISCHARGE * self.design["vents"] * sqrt(2.0 * density * abs(over)), -over))
+        linear, square = SIMPLE_LINEAR * self.simple, density / (2.0 * (DISCHARGE * self.design["vents"]) ** 2)
+        volume = 2.0 * abs(over) / max(linear + sqrt(linear**2 + 4.0 * square * abs(over)), 1e-300)
+        out.append(copysign(density * volume, -over))
         return out
 
     def balance(self) -> tuple[float, list[float]]:
@@ -220,9 +228,10 @@ def _temperatures(design: dict, air: _Air, flows: list[float], flow: float, cool
         units = 1.0 / ((1.0 / film + 1.0 / liquid_film) * smaller)
         moved = effectiveness_from_NTU(units, smaller / larger, subtype="crossflow") * smaller
         # Coolant and air behind the radiator: capacity times rise is what moved.
-        for equation, own, given in ((number, ("coolant", number + 1), liquid), (count + number, ("out", name), capacity)):
-            before = ("coolant", number) if given is liquid else source
-            other = source if given is liquid else ("coolant", number)
+        for equation, own, before, other, given in (
+            (number, ("coolant", number + 1), ("coolant", number), source, liquid),
+            (count + number, ("out", name), source, ("coolant", number), capacity),
+        ):
             add(equation, own, given)
             add(equation, before, moved - given)
             add(equation, other, -moved)
@@ -252,7 +261,7 @@ def solve(
     friction: str | Callable[[float], float] = "fluids",
     water: Callable[[float], tuple[float, float, float]] | None = None,
     air: Air = air_properties,
-    upstream: bool = True,
+    simple: bool = False,
     tolerance: float = 1e-9,
     temperature_tolerance: float = 1e-6,
 ) -> dict:
@@ -272,10 +281,10 @@ def solve(
     water : callable, optional
         Temperature -> density, viscosity, specific heat; by default water of CoolProp.
     air : callable
-        Temperature, pressure -> density, viscosity, specific heat.
-    upstream : bool
-        False: the air in a vent or in the case fan counts with the density of where the way is meant to begin, even
-        while it runs backwards. It is what a simpler model does.
+        Temperature, height -> density, viscosity, specific heat.
+    simple : bool
+        Two simplifications a solver may make: air in a vent or in the case fan counts with the density of where the
+        way is meant to begin, even while it runs backwards; vents take `SIMPLE_LINEAR` times their flow besides.
     tolerance, temperature_tolerance : float
         Of flows, as a share, and of temperatures, in K.
 
@@ -283,12 +292,12 @@ def solve(
     -------
     dict
         flow [m3/s], coolant_return, coolant_supply, cpu, gpu, case_air, part [degC], over [Pa], masses [kg/s]: each
-        row of radiators, the case fan, the openings (inwards).
+        row of radiators, the case fan, the openings (inwards); air_out [degC] of each radiator.
     """
     water = water or reference_loop.coolant_properties("water")
     law = reference_loop.friction_law(friction) if isinstance(friction, str) else friction
     rows = ARRANGEMENTS[arrangement]
-    ways = _Air(design, rows, fan_side, air, upstream, tolerance)
+    ways = _Air(design, rows, fan_side, air, simple, tolerance)
     mean = design["room"] + 10.0
     warm = {(end, name): design["room"] + 5.0 for end in ("into", "out") for row, _, _ in rows for name in row}
     warm["case"] = design["room"] + 5.0
@@ -326,6 +335,7 @@ def solve(
         "part": warm["case"] + PART_RESISTANCE * design["part_heat"],
         "over": over,
         "masses": masses,
+        "air_out": {name: warm["out", name] for row, _, _ in rows for name in row},
     }
 
 

@@ -1,0 +1,70 @@
+"""Names in a plan file that point at its parts: the air of radiators, what headers feed, curves drive and follow."""
+
+from loopmath import air
+from loopmath import loop as tree
+from loopmath.checks import InputError, one_of
+from loopmath.reader import Reader
+
+#: Group beside the loop -> its line that names what turns, and the word for one of the group.
+TURNS = {"headers": ("feeds", "header"), "speed_curves": ("drives", "curve")}
+#: What a speed curve may follow that is no component.
+SENSORS = ("coolant", "case")
+
+
+def air_paths(read: Reader, described: dict, elements: dict) -> None:
+    """Look at where radiators get their air from: room, case, or another radiator that nothing else stands behind."""
+    # An element that could not be read was told; whether it is a radiator nobody knows.
+    units = {name: e for name, e in elements.items() if e is None or isinstance(e, tree.RadiatorUnit)}
+    for name in units:
+        said, known = described[name], [*tree.PLACES, *(other for other in units if other != name)]
+        value = said.get("air") if isinstance(said, dict) else None
+        if isinstance(value, str) and value not in known:
+            remedy = "The name of a radiator means close behind it." if len(known) > len(tree.PLACES) else ""
+            read.note(("parts", name, "air"), value, f"one of: {', '.join(known)}", remedy)
+    if None in units.values():
+        return
+    try:
+        air.streams(list(units.values()))
+    except InputError as problem:
+        name, _, field = problem.field.rpartition(", ")
+        place = ("parts", name, field.replace(" ", "_"))
+        read.note(place, problem.value, problem.accepted, problem.remedy)
+
+
+def _tables(document: dict, group: str) -> dict[str, dict]:
+    """Return the tables of a group beside the loop; what is none was told."""
+    found = document.get(group)
+    return {name: t for name, t in found.items() if isinstance(t, dict)} if isinstance(found, dict) else {}
+
+
+def turned(read: Reader, document: dict, elements: dict) -> None:
+    """Look at what headers feed and curves drive: pumps, fans of radiators and of the case, each by one of them."""
+    known = [n for n, e in elements.items() if e is None or isinstance(e, tree.PumpUnit) or getattr(e, "fan", None)]
+    known += document["case_fans"] if isinstance(document.get("case_fans"), dict) else []
+    for group, (key, word) in TURNS.items():
+        remedy = f"A {word} {key} pumps, radiators with fans and fans of the case."
+        taken: dict[str, str] = {}
+        for owner, table in _tables(document, group).items():
+            names = table.get(key)
+            if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+                continue  # told already
+            for number, name in enumerate(names):
+                place = (group, owner, key, number)
+                if read.tried(place, one_of, "", name, known, remedy) is not None and name in taken:
+                    accepted = f"each on one {word}; {taken[name]} {key} it too"
+                    other = "Take it off one of the two." if taken[name] != owner else "Take it off once."
+                    read.note(place, name, accepted, other)
+                taken.setdefault(name, owner)
+
+
+def followed(read: Reader, document: dict, elements: dict) -> None:
+    """Look at what curves follow, and that each drives something."""
+    on_air = document["on_air"] if isinstance(document.get("on_air"), dict) else []
+    known = [*SENSORS, *(n for n, e in elements.items() if e is None or isinstance(e, tree.Source)), *on_air]
+    for name, table in _tables(document, "speed_curves").items():
+        place = ("speed_curves", name)
+        if isinstance(table.get("sensor"), str):
+            remedy = "A curve follows the coolant, the air of the case, a block or a part on air."
+            read.tried((*place, "sensor"), one_of, "", table["sensor"], known, remedy)
+        if table.get("drives") == []:
+            read.note((*place, "drives"), [], "one name or more", "A curve that drives nothing does nothing.")
