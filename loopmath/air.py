@@ -4,7 +4,7 @@ Air through radiators and case: which way it goes and how much of it, for N desi
 A *stream* is a radiator, or radiators close behind one another, that the same air passes. Streams, the fans of the
 case and its openings join two places, the room and the case. A fan's curve meets what cores, filters and grilles
 take; where the air of the case is balanced, its pressure is the one unknown that makes what enters leave again.
-How warm the air is goes back to the solver of the loop as `network.AirNode`: air and coolant are solved together.
+How warm the air is goes back to the solver of the loop as `thermal.AirNode`: air and coolant are solved together.
 """
 
 from dataclasses import dataclass, replace
@@ -18,9 +18,9 @@ from loopmath.case import IN, CaseFans
 from loopmath.checks import InputError, one_of
 from loopmath.laws import coolant as coolants
 from loopmath.laws import turbomachine
-from loopmath.network import AirNode, Cooler, Inflow
 from loopmath.plan import BALANCE, Plan
 from loopmath.radiator import AirSide
+from loopmath.thermal import AirNode, Cooler, Inflow
 
 ROOM, CASE = tree.PLACES
 #: Share of an opening's area the jet through it fills: a sharp-edged orifice ([TP410]_; figure from memory).
@@ -55,7 +55,7 @@ def streams(units: list) -> list[Stream]:
     ------
     InputError
         If a radiator stands behind one that is not there, two stand behind the same one, the air would go round in a
-        ring, or a radiator in a row has fans of two speeds side by side.
+        ring, or a radiator in a row has fans of two speeds side by side or a given air flow of its own.
     """
     by_name = {u.name: u for u in units}
     behind: dict[str, str] = {}
@@ -76,6 +76,7 @@ def streams(units: list) -> list[Stream]:
                 row.append(by_name[behind[row[-1].name]])
             reached |= {u.name for u in row}
             target = row[-1].blows or (CASE if first.air == ROOM else ROOM)
+            _one_air(row)
             for unit in row if len(row) > 1 else ():
                 if np.any(np.asarray(unit.second_fans) > 0):
                     remedy = "Run all fans of a radiator in a row at one speed."
@@ -92,6 +93,16 @@ def streams(units: list) -> list[Stream]:
             f"{ring[0].name}, air", ring[0].air, "air that begins in the room or the case", f"{way}: a ring. {remedy}"
         )
     return out
+
+
+def _one_air(row: list) -> None:
+    """Refuse a given air flow where others of a row say how much it is: the same air passes all of them."""
+    fanned = [unit.name for unit in row if unit.fan is not None]
+    for unit in row:
+        if unit.fan is None and (fanned or unit is not row[0]) and np.any(np.asarray(unit.air_flow_each) > 0):
+            by = f"the fans of {' and '.join(fanned)} move" if fanned else f"{row[0].name} states"
+            remedy = f"It stands close to others: the air {by} passes it, too."
+            raise InputError(f"{unit.name}, air flow each", unit.air_flow_each, "0", remedy)
 
 
 def plain(plan: Plan) -> bool:
@@ -227,11 +238,11 @@ class AirPaths:
 
     Attributes
     ----------
-    coolers : dict of str to network.Cooler
+    coolers : dict of str to thermal.Cooler
         The radiators.
     sides : dict of str to AirSide
         Their air.
-    nodes : tuple of network.AirNode
+    nodes : tuple of thermal.AirNode
         Air whose temperature is solved for: the case first if it is balanced, then each gap between two radiators.
     rows : list of Stream
         Radiators in the order the air passes them.

@@ -372,7 +372,7 @@ def limit_rows(solution: Solution) -> list[tuple[str, float, float, str]]:
     known = bool(solution.known)
     rows = [("case air", float(s["case_air"]), np.nan, style.AIR)]
     rows.append(("warmest coolant", float(s["coolant_warmest"]), float(plan.coolant_limit), style.LIQUID))
-    parts = [*plan.units(tree.Source), *plan.on_air]
+    parts = plan.components
     components = [(p.name, float(s[p.name]), float(p.limit), style.HEAT) for p in parts]
     rows += sorted(components, key=lambda row: row[2] - row[1] if known else 0.0)
     tubes = {leaf.name: leaf.tube for leaf in tree.leaves(plan.loop) if hasattr(leaf, "tube")}

@@ -38,6 +38,11 @@ class CaseFans(Checked):
         super().__post_init__()
         one_of(f"{self.name}, blows", self.blows, (IN, OUT))
 
+    @property
+    def machine(self) -> parts.Fan:
+        """What turns."""
+        return self.fan
+
     def resistance(self, density: Any) -> Any:
         """Return the quadratic coefficient of one opening's loss, into or out of still air included. [Pa s2/m6]"""
         return (1.0 + self.filter_loss) * density / (2 * area_of(self.fan.size) ** 2)

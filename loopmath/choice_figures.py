@@ -125,7 +125,8 @@ class Choices(Page):
     def show(self, told: Told) -> None:
         """Draw a row for every choice shown."""
         units, found, plan = self.units, told.result, told.plan
-        names = words_of.cool_names(found)
+        # What was not combined stays as planned in every row: it stands in the table only.
+        names = [name for name in words_of.cool_names(found) if f"{name}: gain [K]" in found]
         left, right = 42.0, self.wide - sum(w for _, w in self.TAKES) - 2.0
         column = min((right - left) / len(names), 250.0)
         right = left + column * len(names)
@@ -143,7 +144,8 @@ class Choices(Page):
             if own:
                 self.box(0, right + sum(w for _, w in self.TAKES), y - 0.46 * step, y + 0.46 * step, style.BAND)
             how = {"weight": "bold" if own else "normal"}
-            self.say(2, y, f"{'▶' if own else ''}{rank[row.name]}", **how)
+            known = np.isfinite(row["worst margin [K]"])
+            self.say(2, y, f"{'▶' if own else ''}{rank[row.name] if known else '–'}", **how)
             for number, name in enumerate(names):
                 warm = row[f"{name} [degC]"]
                 self._cell(left + number * column, y, column, words_of.in_loop(row, name), warm, limits[name], plan)
@@ -252,8 +254,8 @@ class GainCost(Page):
                 for number, line in enumerate(payer):
                     self.say(end - 5, y + 15 * (number - 0.5 * (len(payer) - 1)), line, ha="right")
             else:
-                self.say(zero - 6, y, "nothing" if np.isfinite(cost) else "no other part", ha="right",
-                         color=style.QUIET)  # fmt: skip
+                paid = "nothing" if np.isfinite(cost) else "no other part" if np.isfinite(gain) else ""
+                self.say(zero - 6, y, paid, ha="right", color=style.QUIET)
             takes = f"{row['change of joints']:+.0f} joints, ".replace("-", "−")
             takes += words_of.money(row[column], told.plan.currency)
             self.say(zero + room + 68, y - 8, takes)
@@ -300,7 +302,8 @@ class Orders(Page):
             self.draw([begin, end], [y, y], color=style.GRID, lw=1.2, zorder=1)
             at = float(x_of(limit))
             self.draw([at, at], [y - 13, y + 13], color=style.LIMIT, lw=2.4, zorder=2)
-            self.say(at - 5, y + 17, "limit", ha="right", color=style.QUIET)
+            near = at < begin + 40
+            self.say(at + (5 if near else -5), y + 17, "limit", ha="left" if near else "right", color=style.QUIET)
             fine = values[np.isfinite(values)]
             if not fine.size:
                 self.say(begin + 8, y - 14, "not known", color=style.QUIET)
@@ -592,7 +595,10 @@ def _fans_rows(told: Told, system: str) -> tuple:
     rows = []
     names = ("one row", "two rows, same speed", "two rows, same sound")
     for (_, row), name, marker in zip(words_of.fanned(told).iterrows(), names, ("o", "D", "s"), strict=True):
-        over, under = float(row["coolant over room [K]"]), "no speed at which they turn is as quiet"
+        over = float(row["coolant over room [K]"])
+        under = (
+            "no temperature can be stated" if np.isfinite(row["speed"]) else "no speed at which they turn is as quiet"
+        )
         if np.isfinite(over):
             under = f"{100 * row['speed']:.0f} %, {row['sound [dB]']:.1f} dB, {row['fan power [W]']:.1f} W, "
             under += f"{row['number']:.0f} fan{'s' if row['number'] > 1 else ''}"

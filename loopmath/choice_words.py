@@ -200,6 +200,7 @@ def _cool_said(t: Told, system: str) -> str:
     words = f"{each} {len(found)} choices keep{'' if kept > 1 else 's'} every limit. "
     own = known[known["as planned"]]
     if not len(own):
+        words += "The plan's own has no steady answer. " if found["as planned"].any() else ""
         return words + f"Most room has {_together(known.index[0])}: {room(best)}."
     if own.index[0] == known.index[0]:
         return words + f"The plan's own has most room, {room(best)}."

@@ -309,13 +309,13 @@ def _solve(plan: Plan) -> _Choice:
     if answer.designs is not None:
         raise InputError("what to cool", f"{answer.designs} designs", "one design", "Choose one of them first.")
     state = answer.state
-    warm = {part.name: float(state[part.name]) for part in (*plan.units(tree.Source), *plan.on_air)}
+    warm = {part.name: float(state[part.name]) for part in plan.components}
     return _Choice(warm, _figures(plan, answer))
 
 
 def _figures(plan: Plan, answer: Solution) -> dict[str, Any]:
     state = answer.state
-    margins = {part.name: part.limit - state[part.name] for part in (*plan.units(tree.Source), *plan.on_air)}
+    margins = {part.name: part.limit - state[part.name] for part in plan.components}
     margins["coolant"] = plan.coolant_limit - state["coolant_warmest"]
     tightest = min(margins, key=lambda name: margins[name]) if answer.known else ""
     counts = answer.warning_counts()

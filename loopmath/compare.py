@@ -22,7 +22,7 @@ def summary(solution: Solution, system: str = "metric") -> dict[str, str]:
     """Return the figures of a design worth comparing, as printed, units in the keys."""
     units, s = DISPLAY[system], solution.state
     u = solution.plan
-    pumps, fans = u.units(tree.PumpUnit), [r for r in u.units(tree.RadiatorUnit) if r.fan is not None]
+    pumps, fans = u.units(tree.PumpUnit), u.fanned
 
     def shown(value: float, kind: str) -> str:
         return units[kind].text(value, unit=False)

@@ -4,7 +4,7 @@ A run in time: stretches at one setting each, followed by a solver for stiff equ
 A run ends early where the coolant leaves the range of its data: no temperature is invented beyond.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -160,8 +160,10 @@ class Course:
         late = late[1:] if late.size > 1 and self.t[late[0]] == self.t[late[1]] else late
         rows = []
         for name, values in self.temperatures.items():
-            top = late[int(np.argmax(values[late]))]
-            rows.append((name, float(values[top]), float(self.t[top] - self.origin)))
+            peak = values[late].max()
+            # What stays as warm as it became has its peak when it came there, not at a later wobble of the solver.
+            top = late[int(np.argmax(values[late] >= peak - LEAST_CHANGE))]
+            rows.append((name, float(peak), float(self.t[top] - self.origin)))
         return pd.DataFrame(rows, columns=["temperature", "peak [degC]", "after [s]"]).set_index("temperature")
 
 
@@ -339,8 +341,9 @@ def _course(model: Dynamics, what: str, origin: float, pieces: list, events: tup
         for name, values in read.items():
             parts.setdefault(name, []).append(values)
         heats.append(heat | {"": 0.0 * times})
-        for name, speed in _speeds(stretch.regime.plan):
-            speeds.setdefault(name, []).append(np.full(len(times), speed))
+        for unit in stretch.regime.plan.turning:
+            speed = float(unit.machine.turning(unit.speed))
+            speeds.setdefault(unit.name, []).append(np.full(len(times), speed))
         t.append(times)
         watts.append(inputs[1:])
         energy.append(model.capacity[loop_nodes] @ (states[rows] - first[:, None]))
@@ -372,13 +375,3 @@ def _course(model: Dynamics, what: str, origin: float, pieces: list, events: tup
 
 def _on_air(node: Node) -> bool:
     return node.kind == "component" and not isinstance(node.element, tree.Source)
-
-
-def _speeds(plan: Plan) -> Iterable[tuple[str, float]]:
-    for unit in plan.units(tree.PumpUnit):
-        yield unit.name, float(unit.pump.turning(unit.speed))
-    for unit in plan.units(tree.RadiatorUnit):
-        if unit.fan is not None:
-            yield unit.name, float(unit.fan.turning(unit.fan_speed))
-    for fans in plan.case_fans:
-        yield fans.name, float(fans.fan.turning(fans.speed))

@@ -1,6 +1,7 @@
 """What the rules judge of an answer: named quantities at places, for one design or N."""
 
 from collections.abc import Iterator
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -33,8 +34,7 @@ def of(solution: Any) -> list[Fact]:
         Fact("coolant against pump limit", u.name, solution.row(u.name)["in"], u.pump.coolant_limit)
         for u in plan.units(tree.PumpUnit)
     ]
-    parts = (*plan.units(tree.Source), *plan.on_air)
-    facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in parts]
+    facts += [Fact("component below its limit by", u.name, u.limit - s[u.name]) for u in plan.components]
     if plan.budget is not None:
         facts.append(
             Fact("cost against your budget", "parts", parts_list.cost(parts_list.parts_list(plan)), plan.budget)
@@ -92,7 +92,7 @@ def _tube_facts(solution: Any) -> list[Fact]:
         tube = rows[0]["element"].tube
         if runs:
             speeds = [row["flow"] / area_of(row["element"].tube.bore) for row in runs]
-            fastest, slowest = _fold(np.maximum, speeds), _fold(np.minimum, speeds)
+            fastest, slowest = reduce(np.maximum, speeds), reduce(np.minimum, speeds)
             slowest = np.where(solution.moving, slowest, np.nan)
             facts += [
                 Fact("tube velocity", name, fastest),
@@ -101,7 +101,7 @@ def _tube_facts(solution: Any) -> list[Fact]:
                 Fact(
                     "coolant against tube limit",
                     name,
-                    _fold(np.maximum, [r["in"] for r in runs]),
+                    reduce(np.maximum, [r["in"] for r in runs]),
                     tube.coolant_limit,
                 ),
             ]
@@ -117,18 +117,21 @@ def _tube_facts(solution: Any) -> list[Fact]:
 
 def _fan_facts(solution: Any) -> list[Fact]:
     facts = []
-    for unit in solution.plan.units(tree.RadiatorUnit):
-        if unit.fan is not None:
-            facts.append(
-                Fact(
-                    "fan speed over its least speed by",
-                    f"fans of {unit.name}",
-                    unit.fan_speed - unit.fan.least_speed,
-                )
-            )
-            turning = np.asarray(unit.fan.turning(unit.fan_speed)) > 0
-            share = np.where(turning, solution.airs[unit.name].share_of_free_flow, np.nan)
-            facts.append(Fact("share of the fan's free flow", f"fans of {unit.name}", share))
+    for unit in solution.plan.fanned:
+        where = f"fans of {unit.name}"
+        # The slowest and the fastest of its fans; where a design has no fan of a speed, that speed says nothing.
+        asked = [
+            np.where(np.asarray(many * series) > 0, speed, np.nan)
+            for many, sides in unit.asked()
+            for series, speed, _ in sides
+        ]
+        slowest, fastest = reduce(np.fmin, asked), reduce(np.fmax, asked)
+        facts.append(Fact("fan speed over its least speed by", where, slowest - unit.fan.least_speed))
+        turning = np.asarray(unit.fan.turning(fastest)) > 0
+        share = np.where(turning, solution.airs[unit.name].share_of_free_flow, np.nan)
+        facts.append(Fact("share of the fan's free flow", where, share))
+    for fans in solution.plan.case_fans:
+        facts.append(Fact("fan speed over its least speed by", fans.name, fans.speed - fans.fan.least_speed))
     return facts
 
 
@@ -169,13 +172,6 @@ def _parallels(item: Any) -> Iterator[tree.Parallel]:
         yield item
     for child in getattr(item, "items", ()) or getattr(item, "branches", ()):
         yield from _parallels(child)
-
-
-def _fold(best: Any, values: list) -> Any:
-    out = values[0]
-    for value in values[1:]:
-        out = best(out, value)
-    return out
 
 
 def _at_full(flow: Any, turning: Any) -> Any:

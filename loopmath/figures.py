@@ -14,7 +14,7 @@ from matplotlib.collections import PolyCollection
 from matplotlib.lines import Line2D
 
 from loopmath import loop as tree
-from loopmath import network, rules, style
+from loopmath import network, rules, style, thermal
 from loopmath.solution import Solution
 from loopmath.units import DISPLAY
 
@@ -159,7 +159,7 @@ class OperatingPoint(Picture):
         self.loop_label.set_text("loop")
         self.loop_label.set_position((x[last] - 0.03 * x[-1], min(taken[last], 0.9 * top)))
         if self.right is not None:
-            watts = sum(network.pump_power(u, flows) for u in solution.plan.units(tree.PumpUnit))
+            watts = sum(thermal.pump_power(u, flows) for u in solution.plan.units(tree.PumpUnit))
             if stepped:
                 self.right.set_ylim(0, step_up(1.1 * _full_power(solution, flows[-1]), POWER_STEPS))
             self.power.set_data(x, watts)

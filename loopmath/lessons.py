@@ -278,7 +278,7 @@ def another_core(radiator: Any, **shape: float) -> Any:
 
 
 def _fanned(plan: Plan) -> list[tree.RadiatorUnit]:
-    units = [unit for unit in plan.units(tree.RadiatorUnit) if unit.fan is not None]
+    units = plan.fanned
     if not units:
         raise InputError("lesson", "no radiator with fans", "a plan whose radiators have fans", "Name their fan in it.")
     return units

@@ -71,6 +71,15 @@ class PumpUnit(Element):
         "speed": (0.0, 1.0, "of full speed"),
     }
 
+    @property
+    def machine(self) -> parts.Pump:
+        """What turns."""
+        return self.pump
+
+    def sound(self) -> Any:
+        """Return its level 1 m away. [dB]"""
+        return parts.sound_of(self.pump.sound_level, self.pump.turning(self.speed))
+
     def volume(self) -> Any:
         """Return the coolant in the pump. [m3]"""
         return self.pump.volume
@@ -188,9 +197,9 @@ class RadiatorUnit(Element):
         single = np.all(np.asarray(self.fans_in_series) == 1) and self.fan_side == PUSH and self.pull_speed is None
         return bool(single and np.all(np.asarray(self.second_fans) == 0)) and self.air in PLACES
 
-    def banks(self) -> list[tuple[Any, list[tuple[Any, Any, bool]]]]:
+    def asked(self) -> list[tuple[Any, list[tuple[Any, Any, bool]]]]:
         """
-        Return (positions, [(fans in series, speed it turns at, behind the core or not)]) of fans of one speed.
+        Return (positions, [(fans in series, speed asked of them, behind the core or not)]) of fans of one speed.
 
         Two fans and more in series stand half before and half behind the core.
         """
@@ -204,9 +213,13 @@ class RadiatorUnit(Element):
         pairs += [(self.second_fans, self.fan_speed if self.second_speed is None else self.second_speed)] * bool(second)
         for number, (positions, speed) in enumerate(pairs):
             pull = speed if self.pull_speed is None or number else self.pull_speed
-            sides = [(series - behind, self.fan.turning(speed), False), (behind, self.fan.turning(pull), True)]
+            sides = [(series - behind, speed, False), (behind, pull, True)]
             out.append((positions, [side for side in sides if np.any(side[0] > 0)]))
         return out
+
+    def banks(self) -> list[tuple[Any, list[tuple[Any, Any, bool]]]]:
+        """Return `asked` with the speeds the fans turn at: below its least speed a fan stands."""
+        return [(many, [(n, self.fan.turning(speed), at) for n, speed, at in sides]) for many, sides in self.asked()]
 
     def air_side(self, air_temperature: Any, density: Any) -> AirSide:
         """Return the air side where the fan curve meets the core."""
@@ -217,6 +230,16 @@ class RadiatorUnit(Element):
         air = self.radiator.air_side(each, air_temperature, density)
         free = self.fan.free_flow * np.maximum(self.fan_speed, 1e-9)
         return replace(air, share_of_free_flow=each / free)
+
+    @property
+    def machine(self) -> parts.Fan | None:
+        """What turns."""
+        return self.fan
+
+    @property
+    def speed(self) -> Any:
+        """Speed of its fans but for those that have one of their own, as a share of full speed."""
+        return self.fan_speed
 
     @property
     def fans(self) -> Any:

@@ -10,20 +10,18 @@ the few designs that are not settled by then go on until they are.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from loopmath import loop as tree
-from loopmath.checks import InputError
-from loopmath.laws import convection, pipeflow, turbomachine
+from loopmath.designs import take
+from loopmath.laws import pipeflow, turbomachine
 from loopmath.laws.coolant import Coolant
 from loopmath.loss import GRAVITY, Loss
-from loopmath.radiator import AirSide
+from loopmath.thermal import STILL, AirNode, Cooler, Heater, PumpHeater, cooler_names, temperatures
 
-#: Flow below which nothing is said to move [m3/s]: 0.06 mL/min.
-STILL = 1e-9
 #: Designs solved together: few enough for the cache, many enough that each call is worth its overhead (measured).
 BLOCK = 16384
 _TINY = 1e-13
@@ -35,58 +33,6 @@ LEAST_SLOPE = 1e3
 #: design that goes on; the most passes. From flows near the answer two passes do.
 PASSES, LEFT_FLOW, LEFT_WARMING, LEAST_RATIO, ROUNDING, MOST_PASSES = 3, 5e-8, 5e-7, 0.02, 1e-12, 80
 NEAR_PASSES = 2
-
-
-@dataclass(frozen=True, eq=False)
-class Heater:
-    """Heat that enters the coolant at one place. [W]"""
-
-    name: str
-    heat: Any
-
-
-@dataclass(frozen=True, eq=False)
-class PumpHeater:
-    """The part of a pump's electrical power that warms the coolant."""
-
-    name: str
-    unit: tree.PumpUnit
-
-
-@dataclass(frozen=True, eq=False)
-class Cooler:
-    """
-    A radiator with its air side settled: pulls the coolant towards the air entering it.
-
-    That air has `air_temperature`, and `weights` times the temperatures of the air nodes on top of it while those are
-    still solved for.
-    """
-
-    name: str
-    air_temperature: Any
-    air_capacity: Any
-    air_resistance: Any
-    conductance: Callable
-    weights: tuple = ()
-
-
-@dataclass(frozen=True, eq=False)
-class Inflow:
-    """Air that enters a node: its capacity [W/K], and its temperature [degC] or the cooler it comes out of."""
-
-    capacity: Any
-    temperature: Any = None
-    cooler: str = ""
-
-
-@dataclass(frozen=True, eq=False)
-class AirNode:
-    """Air at one place, well mixed, whose temperature is solved with the loop; `pumps` warm it with what they lose."""
-
-    name: str
-    inflows: tuple[Inflow, ...]
-    heat: Any = 0.0
-    pumps: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,56 +146,6 @@ def with_coolers(branch: Branch, coolers: dict[str, Cooler]) -> Branch:
     thermal = tuple(coolers[e.name] if isinstance(e, Cooler) else e for e in branch.thermal)
     groups = tuple(tuple(with_coolers(child, coolers) for child in group) for group in branch.groups)
     return replace(branch, thermal=thermal, groups=groups)
-
-
-def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
-    """Return a record with every array in it, however deep, replaced by `change(array)`."""
-    if isinstance(record, np.ndarray):
-        return change(record)
-    if isinstance(record, Coolant) and record.density.ndim == 1:
-        return record  # its coefficients are no designs
-    if isinstance(record, tuple):
-        return tuple(_map_arrays(r, change) for r in record)
-    if hasattr(record, "__dataclass_fields__"):
-        new = {}
-        for f in fields(record):
-            old = getattr(record, f.name)
-            if isinstance(old, (np.ndarray, tuple)) or hasattr(old, "__dataclass_fields__"):
-                new[f.name] = _map_arrays(old, change)
-        if not new:
-            return record
-        copy = object.__new__(type(record))  # skips the checks: the values were checked as a whole
-        copy.__dict__.update(record.__dict__ | new)
-        return copy
-    return record
-
-
-def take(record: Any, where: Any, designs: int) -> Any:
-    """Return a record with only the designs `where` (slice or index array) of its arrays kept."""
-    return _map_arrays(record, lambda a: a[..., where] if a.ndim and a.shape[-1] == designs else a)
-
-
-def number_of_designs(*records: Any) -> int | None:
-    """
-    Return N if any array of designs is found in the records, None if all is scalar.
-
-    Raises
-    ------
-    InputError
-        If two arrays of different length are found.
-    """
-    found: set[int] = set()
-
-    def note(array: np.ndarray) -> np.ndarray:
-        if array.ndim:
-            found.add(array.shape[-1])
-        return array
-
-    for record in records:
-        _map_arrays(record, note)
-    if len(found) > 1:
-        raise InputError("number of designs", sorted(found), "arrays of one common length")
-    return found.pop() if found else None
 
 
 # ------------------------------------------------------------------------------------------------ hydraulics
@@ -423,124 +319,6 @@ def _all_branches(branch: Branch) -> Iterator[Branch]:
             yield from _all_branches(child)
 
 
-# --------------------------------------------------------------------------------------------------- thermal
-
-
-def cooler_pull(cooler: Cooler, flow: Any, capacity: Any, fluid: tuple) -> Any:
-    """Return eps C_min / C_coolant: the share of its lead over the air that the coolant gives up."""
-    air = cooler.air_capacity
-    conductance = 1.0 / (cooler.air_resistance + 1.0 / cooler.conductance(flow, *fluid))
-    least, most = np.minimum(air, capacity), np.maximum(air, capacity)
-    return convection.crossflow_effectiveness(conductance / least, least / most) * least / capacity
-
-
-@dataclass(eq=False)
-class _Found:
-    """What a walk along the flow collects: temperatures behind each element, each cooler's share, what pumps lose."""
-
-    nodes: list
-    coolers: dict
-    spare: Any = 0.0
-
-
-def _affine(branch: Branch, flows: list, fluid: tuple, found: _Found, warm: list) -> list:
-    """
-    Return the temperature at a branch's end as [a, b, w...]: a T_start + b + w times the temperatures of the air nodes.
-
-    `warm` is that at its beginning. `found.nodes` collects (temperature, on the main line or not) behind every element
-    that warms or cools, `found.coolers` (what of the lead of coolant over air the air takes on, temperature before).
-    """
-    flow = np.maximum(np.abs(flows[branch.index]), STILL)
-    capacity = fluid[0] * fluid[2] * flow
-    for element in branch.thermal:
-        if isinstance(element, Heater):
-            warm = [warm[0], warm[1] + element.heat / capacity, *warm[2:]]
-        elif isinstance(element, Cooler):
-            pull = cooler_pull(element, flow, capacity, fluid)
-            found.coolers[element.name] = (element, pull * capacity / element.air_capacity, warm)
-            air = (element.air_temperature, *element.weights)
-            warm = [warm[0] * (1 - pull), *(w + pull * (t - w) for w, t in zip(warm[1:], air, strict=True))]
-        elif isinstance(element, PumpHeater):
-            power, share = pump_power(element.unit, flow), element.unit.pump.heat_share
-            found.spare = found.spare + (1.0 - share) * power
-            warm = [warm[0], warm[1] + share * power / capacity, *warm[2:]]
-        else:
-            ends = [(child, _affine(child, flows, fluid, found, warm)) for child in branch.groups[element]]
-            shares = [np.maximum(flows[child.index], 0.0) / flow for child, _ in ends]
-            warm = [sum(share * end[n] for share, (_, end) in zip(shares, ends, strict=True)) for n in range(len(warm))]
-        found.nodes.append((warm, branch.index == 0))
-    return warm
-
-
-def pump_power(unit: tree.PumpUnit, flow: Any) -> Any:
-    """Return the electrical power of a pump at a flow. [W]"""
-    return unit.pump.power(flow, unit.pump.turning(unit.speed))
-
-
-def _temperatures(root: Branch, flows: list, fluid: tuple, air: tuple | None) -> tuple:
-    """
-    Return the temperature at the loop's start, the middle of the main line's, the warmest and the coolest, and a list.
-
-    The list holds the temperatures of the air nodes and of the air leaving each cooler, unless `air` is None.
-    """
-    found, nodes = _Found([], {}), air or ()
-    end = _affine(root, flows, fluid, found, [1.0, 0.0, *([0.0] * len(nodes))])
-    known = _fixed_point(end, nodes, found)
-    start = known[0]
-
-    def value(warm: list) -> Any:
-        return sum((w * u for w, u in zip(warm[2:], known[1:], strict=True)), warm[0] * start + warm[1])
-
-    warmest = coolest = high = low = start
-    for warm, main in found.nodes:
-        node = value(warm)
-        high, low = np.maximum(high, node), np.minimum(low, node)
-        if main:
-            warmest, coolest = np.maximum(warmest, node), np.minimum(coolest, node)
-    extra = known[1:]
-    for cooler, lift, before in found.coolers.values() if air is not None else ():
-        enters = value([0.0, cooler.air_temperature, *cooler.weights])
-        extra.append(enters + lift * (value(before) - enters))
-    return start, 0.5 * (warmest + coolest), high, low, extra
-
-
-def _fixed_point(end: list, air: tuple, found: _Found) -> list:
-    """
-    Return [T_start, temperature of each air node].
-
-    The loop closes on itself and every node of air balances its heat: one small set of straight equations for each
-    design, its diagonal the largest, solved by elimination with the coolant last.
-    """
-    rows = [[1.0 - end[0], *(-w for w in end[2:])]]
-    right = [end[1]]
-    for place, node in enumerate(air, start=1):
-        row, gains = [0.0] * (len(air) + 1), node.heat + (found.spare if node.pumps else 0.0)
-        for inflow in node.inflows:
-            row[place] = row[place] + inflow.capacity
-            if inflow.cooler:
-                cooler, lift, before = found.coolers[inflow.cooler]
-                row[0] = row[0] - inflow.capacity * lift * before[0]
-                enters = (cooler.air_temperature, *cooler.weights)
-                leaves = [t + lift * (w - t) for t, w in zip(enters, before[1:], strict=True)]
-                gains = gains + inflow.capacity * leaves[0]
-                row[1:] = [r - inflow.capacity * w for r, w in zip(row[1:], leaves[1:], strict=True)]
-            else:
-                gains = gains + inflow.capacity * inflow.temperature
-        rows.append(row)
-        right.append(gains)
-    for pivot in range(len(air), 0, -1):
-        least = np.maximum(rows[pivot][pivot], 1e-9)
-        for row in range(pivot):
-            factor = rows[row][pivot] / least
-            right[row] = right[row] - factor * right[pivot]
-            rows[row][:pivot] = [r - factor * p for r, p in zip(rows[row][:pivot], rows[pivot][:pivot], strict=True)]
-    known = [right[0] / np.maximum(rows[0][0], 1e-12)]
-    for place in range(1, len(air) + 1):
-        rest = sum(r * k for r, k in zip(rows[place], known, strict=False))
-        known.append((right[place] - rest) / np.maximum(rows[place][place], 1e-9))
-    return known
-
-
 # ----------------------------------------------------------------------------------------------------- solve
 
 
@@ -571,7 +349,7 @@ def _passes(
         old, before, earlier = list(flows), temperature, steps
         loss, slope = _linearise(root, flows, memory, fluid[0], fluid[1], law)
         _hand_down(root, np.maximum(old[0] - loss / slope, 0.1 * old[0]), flows, memory)
-        start, mean, high, low, extra = _temperatures(root, flows, fluid, air)
+        start, mean, high, low, extra = temperatures(root, flows, fluid, air)
         temperature = np.minimum(np.maximum(mean, coolant.low), coolant.high)
         steps = [np.abs(new - was) for new, was in zip([*flows, temperature], [*old, before], strict=True)]
     sizes = [np.abs(f) + _TINY for f in flows] + [1.0]
@@ -587,14 +365,6 @@ def _passes(
 
 def _count(branch: Branch) -> int:
     return 1 + sum(_count(child) for group in branch.groups for child in group)
-
-
-def cooler_of(unit: tree.RadiatorUnit, air_temperature: Any, density: Any) -> tuple[Cooler, AirSide]:
-    """Return the radiator as the solver sees it, and its air side."""
-    air = unit.air_side(air_temperature, density)
-    capacity = np.maximum(air.capacity, 1e-9)
-    resistance = 1.0 / np.maximum(air.conductance, 1e-12)
-    return Cooler(unit.name, air_temperature, capacity, resistance, unit.radiator.liquid_conductance()), air
 
 
 def solve_tree(
@@ -641,7 +411,7 @@ def solve_tree(
     flows = [np.empty(many) for _ in range(_count(root))]
     found = [np.empty(many), np.empty(many), np.empty(many), np.zeros(many, bool), np.zeros(many, bool)]
     start, mean, properties_at, done, outside = found
-    found += [np.empty(many) for _ in range(0 if air is None else len(air) + len(list(_order(root))))]
+    found += [np.empty(many) for _ in range(0 if air is None else len(air) + len(list(cooler_names(root))))]
 
     def fill(where: Any, state: list | None, passes: int) -> None:
         part = (root, coolant, air)
@@ -671,15 +441,5 @@ def solve_tree(
     if designs is None:
         flows, found = [f[0] for f in flows], [v[0] for v in found]
     nodes = len(air or ())
-    out = {} if air is None else dict(zip(_order(root), found[5 + nodes :], strict=True))
+    out = {} if air is None else dict(zip(cooler_names(root), found[5 + nodes :], strict=True))
     return Settled(flows, *found[:5], passes, tuple(found[5 : 5 + nodes]), out)
-
-
-def _order(branch: Branch) -> Iterator[str]:
-    """Yield the names of the coolers in the order a walk along the flow meets them."""
-    for element in branch.thermal:
-        if isinstance(element, Cooler):
-            yield element.name
-        elif isinstance(element, int):
-            for child in branch.groups[element]:
-                yield from _order(child)

@@ -18,6 +18,29 @@ from loopmath.units import KIND_OF_UNIT, to_si
 
 #: Where the temperature of the air in the case comes from.
 GIVEN, BALANCE = "given", "balance"
+#: What answers call figures of their own; no component can be called so, for it stands beside them.
+FIGURES = (
+    *("flow", "head", "coolant_supply", "coolant_return", "coolant_warmest", "coolant_over_room", "heat", "sound"),
+    *("pump_power", "fan_power", "case_air", "volume", "coolant", "case", "pumps", "fans"),
+    *("other heat in the case", "walls of the case"),
+)
+#: What they call places and ways of air; nothing that air passes can be called so.
+WAYS = (*tree.PLACES, "openings")
+
+
+def own_name(part: Any) -> None:
+    """
+    Refuse a name of a part that an answer could not tell from its own words.
+
+    Raises
+    ------
+    InputError
+        For a component called as one of `FIGURES`, or a radiator or fans of the case called as one of `WAYS`.
+    """
+    for kinds, taken in (((tree.Source, AirPart), FIGURES), ((tree.RadiatorUnit, CaseFans), WAYS)):
+        if isinstance(part, kinds) and part.name in taken:
+            remedy = "Answers call something else so: give the part another name, or one more word."
+            raise InputError("name", part.name, "a name of its own", remedy)
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +137,8 @@ class Plan:
         between("case_wall_loss", self.case_wall_loss, 0.0, 100.0, "W/K")
         between("case_volume", self.case_volume, 0.001, 2.0, "m3")
         names = {leaf.name for leaf in tree.leaves(self.loop)}
+        for part in (*tree.leaves(self.loop), *self.case_fans, *self.on_air):
+            own_name(part)
         for what in (*self.case_fans, *self.on_air):
             if what.name in names:
                 raise InputError("plan", what.name, "each name once", "Give every part a name of its own.")
@@ -149,6 +174,33 @@ class Plan:
     def units(self, kind: type) -> list:
         """Return the elements of one class, in flow order."""
         return tree.of_kind(self.loop, kind)
+
+    @property
+    def components(self) -> list:
+        """All that has heat and a limit: what the loop cools, then the parts on air."""
+        return [*self.units(tree.Source), *self.on_air]
+
+    @property
+    def fanned(self) -> list:
+        """The radiators that have fans."""
+        return [unit for unit in self.units(tree.RadiatorUnit) if unit.fan is not None]
+
+    @property
+    def turning(self) -> list:
+        """All that turns: radiators with fans, fans of the case, pumps; each has a `machine` and a `speed`."""
+        return [*self.fanned, *self.case_fans, *self.units(tree.PumpUnit)]
+
+    def with_speeds(self, speeds: dict[str, Any]) -> "Plan":
+        """Return the plan with some of `turning` at other speeds, by their names; all fans of a radiator follow."""
+
+        def one(leaf: Any) -> Any:
+            if leaf.name not in speeds:
+                return leaf
+            if isinstance(leaf, tree.RadiatorUnit):
+                return replace(leaf, fan_speed=speeds[leaf.name], pull_speed=None, second_speed=None)
+            return replace(leaf, speed=speeds[leaf.name])
+
+        return replace(self.with_loop(one), case_fans=tuple(map(one, self.case_fans)))
 
     def with_loop(self, change: Callable) -> "Plan":
         """Return the plan with every element replaced by `change(element)`."""

@@ -15,7 +15,7 @@ from loopmath.case import IN, OUT, AirPart, CaseFans, Header, SpeedCurve
 from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, read_text
 from loopmath.laws import coolant as coolants
-from loopmath.plan import BALANCE, GIVEN, Plan
+from loopmath.plan import BALANCE, GIVEN, Plan, own_name
 from loopmath.reader import NEEDED, Reader, kinds_of, parsed
 
 #: The version of plan files this package writes; older ones are brought forward when they are read.
@@ -246,6 +246,8 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     elements = {
         name: _element(lookup, name, read.table(t, ("parts", name)), ("parts", name)) for name, t in described.items()
     }
+    for name, element in elements.items():
+        read.tried(("parts", name), own_name, element)
     loop_table = read.table(document.get("loop", {}), ("loop",))
     read.known(loop_table, ("loop",), ("order",))
     fresh = _Order(lookup, elements, tube, values["fitting_metal"])
@@ -377,6 +379,7 @@ def _beside(lookup: _Lookup, group: str, tables_: Any, taken: set[str]) -> tuple
                 read.note(place, name, "each name once", "Give every part a name of its own.")
             taken.add(name)
         out.append(read.built(made, place, {f.name: (f.key,) for f in lines}, name=name, **values))
+        read.tried(place, own_name, out[-1])
     return tuple(out)
 
 

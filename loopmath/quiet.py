@@ -18,7 +18,7 @@ from scipy.interpolate import PchipInterpolator
 from loopmath import loop as tree
 from loopmath import rules
 from loopmath.checks import InputError, between, one_of
-from loopmath.network import number_of_designs
+from loopmath.designs import number_of_designs
 from loopmath.plan import Plan
 from loopmath.solution import Solution, solved
 
@@ -45,9 +45,7 @@ def sound_sources(solution: Solution) -> pd.DataFrame:
     part on air is stated at its usual level, without a speed. N designs give N rows each.
     """
     levels, total = solution.sounds(), solution.state["sound"]
-    speeds = {u.name: u.fan.turning(u.fan_speed) for u in solution.plan.units(tree.RadiatorUnit) if u.fan is not None}
-    speeds |= {fans.name: fans.fan.turning(fans.speed) for fans in solution.plan.case_fans}
-    speeds |= {unit.name: unit.pump.turning(unit.speed) for unit in solution.plan.units(tree.PumpUnit)}
+    speeds = {unit.name: unit.machine.turning(unit.speed) for unit in solution.plan.turning}
     rows = []
     for name, level in levels.items():
         with np.errstate(invalid="ignore"):
@@ -167,13 +165,12 @@ def _machines(speeds: dict[tuple[str, str], Any], least: dict[str, float], keep:
 
 def _fans(plan: Plan, keep: str = PLANNED) -> tuple[_Machines, float]:
     speeds, least = {}, {}
-    for unit in plan.units(tree.RadiatorUnit):
-        if unit.fan is not None:
-            least[unit.name] = unit.fan.least_speed
-            for field in ("fan_speed", "pull_speed", "second_speed"):
-                used = field != "second_speed" or np.any(np.asarray(unit.second_fans) > 0)
-                if used and getattr(unit, field) is not None:
-                    speeds[unit.name, field] = getattr(unit, field)
+    for unit in plan.fanned:
+        least[unit.name] = unit.fan.least_speed
+        for field in ("fan_speed", "pull_speed", "second_speed"):
+            used = field != "second_speed" or np.any(np.asarray(unit.second_fans) > 0)
+            if used and getattr(unit, field) is not None:
+                speeds[unit.name, field] = getattr(unit, field)
     for fans in plan.case_fans:
         speeds[fans.name, "speed"], least[fans.name] = fans.speed, fans.fan.least_speed
     return _machines(speeds, least, keep)
@@ -221,9 +218,7 @@ def at_speeds(plan: Plan, fans: Any = None, pumps: Any = None, keep: str = PLANN
 
 def _checked(plan: Plan) -> None:
     """Refuse a plan of N designs, or one without fans."""
-    beside = (plan.room_air, plan.height, plan.case_air_over_room, plan.listener, plan.case_heat, plan.case_vents)
-    beside += (plan.case_wall_loss, plan.case_fans, plan.on_air)
-    if (designs := number_of_designs(plan.loop, plan.coolant, *beside)) is not None:
+    if (designs := number_of_designs(plan)) is not None:
         raise InputError("plan", f"{designs} designs", "one design", "Look at one design at a time.")
     if not _fans(plan)[0].shares:
         raise InputError("fans", "none in the plan", "a plan with a fan", "Give a radiator its fans.")
@@ -279,8 +274,7 @@ class TradeOff:
     @cached_property
     def components(self) -> dict[str, np.ndarray]:
         """In the loop and on air. [degC]"""
-        parts = (*self.plan.units(tree.Source), *self.plan.on_air)
-        return {part.name: self._shaped(self.solution.state[part.name]) for part in parts}
+        return {part.name: self._shaped(self.solution.state[part.name]) for part in self.plan.components}
 
     @cached_property
     def margins(self) -> dict[str, np.ndarray]:

@@ -258,7 +258,7 @@ def read_profile(plan: Plan, table: pd.DataFrame | str | Path) -> tuple[np.ndarr
             table = pd.read_csv(table, dtype=str, keep_default_na=False, skipinitialspace=True)
         except (OSError, UnicodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as fault:
             raise InputError("profile", str(table), "a CSV file that can be read", f"{fault}") from None
-    known = [thing.name for thing in (*plan.units(tree.Source), *plan.on_air)]
+    known = [thing.name for thing in plan.components]
     heads = {column: re.sub(r"\s*[\[(](W|min|watts?|minutes)[\])]\s*$", "", str(column)).strip() for column in table}
     clocks = [column for column, head in heads.items() if head.lower() in ("time", "t", "minutes")]
     if len(clocks) != 1:
@@ -343,7 +343,7 @@ def evening(plan: Plan) -> pd.DataFrame:
     It idles, does some work, plays twice at peak heat with a meal between, and idles again; after two hours of nothing
     it ends.
     """
-    parts = [*plan.units(tree.Source), *plan.on_air]
+    parts = plan.components
     peaks = {
         part.name: float(part.heat if part.peak_heat is None else np.maximum(part.heat, part.peak_heat))
         for part in parts

@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import air, network
+from loopmath import air, network, thermal
 from loopmath import loop as tree
+from loopmath.designs import take
 from loopmath.laws import coolant as coolants
 from loopmath.plan import BALANCE, Plan
 
@@ -43,14 +44,14 @@ def loop_and_air(plan: Plan, friction: str, designs: int | None) -> tuple:
     stand, turns = None, FIRST_TURNS
     for first in range(0, designs, network.BLOCK):
         where = slice(first, min(first + network.BLOCK, designs))
-        part = network.take(plan, where, designs)
+        part = take(plan, where, designs)
         piece = _turns(part, friction, where.stop - first, None, turns)[-1]
         stand = piece.empty(designs) if stand is None else stand
         stand.put(piece, where)
     while turns < MOST_TURNS and (rest := np.flatnonzero(~(stand.left <= AIR_STEP))).size:
         for first in range(0, rest.size, network.BLOCK):
             where = rest[first : first + network.BLOCK]
-            part, piece = network.take(plan, where, designs), network.take(stand, where, designs)
+            part, piece = take(plan, where, designs), take(stand, where, designs)
             stand.put(_turns(part, friction, where.size, piece, 1)[-1], where)
         turns += 1
     warmth = air.Warmth.first(plan).with_values(stand.warmth)
@@ -66,7 +67,7 @@ def _given_air(plan: Plan) -> air.AirPaths:
     for unit in plan.units(tree.RadiatorUnit):
         enters = plan.case_air if unit.air == "case" else plan.room_air
         density = coolants.air_density(enters, pressure)
-        coolers[unit.name], sides[unit.name] = network.cooler_of(unit, enters, density)
+        coolers[unit.name], sides[unit.name] = thermal.cooler_of(unit, enters, density)
     return air.AirPaths(coolers, sides, (), air.streams(plan.units(tree.RadiatorUnit)))
 
 
@@ -207,7 +208,7 @@ def _mixed(fresh: list, steps: list, before: _Stand) -> tuple[list, list]:
 def _numbered(paths: air.AirPaths, nodes: tuple) -> air.AirPaths:
     """Return the air side with the temperature of the air that enters each radiator as a number."""
 
-    def known(cooler: network.Cooler) -> network.Cooler:
+    def known(cooler: thermal.Cooler) -> thermal.Cooler:
         warm = sum((w * t for w, t in zip(cooler.weights, nodes, strict=True)), cooler.air_temperature)
         return replace(cooler, air_temperature=warm, weights=())
 

@@ -1,16 +1,17 @@
 """Solve a plan and read the answer: headline figures, components, elements, warnings."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import count
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from loopmath import air, facts, network, parts, rules, settle
+from loopmath import air, facts, network, rules, settle, thermal
 from loopmath import loop as tree
 from loopmath.checks import InputError, OutOfRange, one_of
+from loopmath.designs import number_of_designs
 from loopmath.laws import sound
 from loopmath.loss import GRAVITY
 from loopmath.plan import BALANCE, Plan
@@ -55,10 +56,7 @@ def solve(plan: Plan, friction: str = "churchill") -> "Solution":
 def solved(plan: Plan, friction: str = "churchill") -> "Solution":
     """Solve like `solve`, and let a design outside the coolant's data stand as a stated answer."""
     one_of("friction", friction, network.pipeflow.FRICTION_LAWS)
-    limits = (plan.coolant_limit, plan.sound_limit)
-    surroundings = (plan.room_air, plan.height, plan.case_air_over_room, plan.listener, *limits)
-    inside = (plan.case_heat, plan.case_vents, plan.case_wall_loss, plan.case_fans, plan.on_air)
-    designs = network.number_of_designs(plan.loop, plan.coolant, *surroundings, *inside)
+    designs = number_of_designs(plan)
     return Solution(plan, friction, designs, *settle.loop_and_air(plan, friction, designs))
 
 
@@ -81,7 +79,7 @@ class Solution:
     # ------------------------------------------------------------------------------------------- arrays, SI
 
     @property
-    def coolers(self) -> dict[str, network.Cooler]:
+    def coolers(self) -> dict[str, thermal.Cooler]:
         """The radiators as the solver sees them."""
         return self.air.coolers
 
@@ -125,7 +123,7 @@ class Solution:
     @cached_property
     def backwards(self) -> Any:
         """True where coolant runs backwards through some branch, so that no order of flow holds."""
-        least = _fold(np.minimum, [np.asarray(f) for f in self.settled.flows])
+        least = reduce(np.minimum, self.settled.flows)
         return self.moving & (least < -10 * network.STILL)
 
     @cached_property
@@ -190,10 +188,10 @@ class Solution:
         if isinstance(leaf, tree.Source):
             heat = leaf.heat
         elif isinstance(leaf, tree.PumpUnit):
-            heat = leaf.pump.heat_share * network.pump_power(leaf, flow)
+            heat = leaf.pump.heat_share * thermal.pump_power(leaf, flow)
         elif leaf.name in self.coolers:
             cooler = self.coolers[leaf.name]
-            pull = network.cooler_pull(cooler, flow, capacity, self.fluid)
+            pull = thermal.cooler_pull(cooler, flow, capacity, self.fluid)
             heat = -pull * capacity * (warm - cooler.air_temperature)
         else:
             return warm, 0.0
@@ -215,21 +213,21 @@ class Solution:
         ends = {id(row[end]): row[end] for row in moving for end in ("out", "in")}
         on_main = {id(row[end]): row[end] for row in moving if row["main"] for end in ("out", "in")}
         main = list(on_main.values()) or [moving[0]["in"]]
-        hottest = _fold(np.maximum, list(ends.values()))
+        hottest = reduce(np.maximum, list(ends.values()))
         pumps = [row for row in self._main_line() if isinstance(row["element"], tree.PumpUnit)]
         out = {
             "flow": flow,
             "head": sum((network.pump_head(row["element"], row["flow"]) for row in pumps), 0.0) * self.moving,
-            "coolant_supply": _fold(np.minimum, main),
-            "coolant_return": _fold(np.maximum, main),
+            "coolant_supply": reduce(np.minimum, main),
+            "coolant_return": reduce(np.maximum, main),
             "coolant_warmest": hottest,
             "coolant_over_room": hottest - self.plan.room_air,
             "heat": sum((row["heat"] for row in self.walk if row["element"].name not in self.coolers), 0.0),
             "sound": self._sound(),
             "pump_power": sum(
-                (network.pump_power(u, self.row(u.name)["flow"]) for u in self.plan.units(tree.PumpUnit)), 0.0
+                (thermal.pump_power(u, self.row(u.name)["flow"]) for u in self.plan.units(tree.PumpUnit)), 0.0
             ),
-            "fan_power": sum((u.fan_power() for u in self.fanned()), 0.0),
+            "fan_power": sum((u.fan_power() for u in (*self.plan.fanned, *self.plan.case_fans)), 0.0),
             "case_air": np.where(self.known, self.case_air, np.nan),
             "volume": sum((leaf.volume() for leaf in tree.leaves(self.plan.loop)), 0.0),
         }
@@ -271,16 +269,10 @@ class Solution:
         flow = np.maximum(np.abs(row["flow"]), network.STILL)
         return 0.5 * (row["in"] + row["out"]) + unit.heat * unit.block.thermal_resistance(flow)
 
-    def fanned(self) -> list:
-        """Return all that has fans: radiators, then the fans of the case."""
-        return [*(u for u in self.plan.units(tree.RadiatorUnit) if u.fan is not None), *self.plan.case_fans]
-
     def sounds(self) -> dict[str, Any]:
         """Return the level of every source of sound at the listener, by name; minus infinity is silence. [dB]"""
-        levels = {u.name: u.sound() for u in (*self.fanned(), *self.plan.on_air)}
-        for unit in self.plan.units(tree.PumpUnit):
-            levels[unit.name] = parts.sound_of(unit.pump.sound_level, unit.pump.turning(unit.speed))
-        return {name: sound.at_distance(level, self.plan.listener) for name, level in levels.items()}
+        sources = (*self.plan.turning, *self.plan.on_air)
+        return {u.name: sound.at_distance(u.sound(), self.plan.listener) for u in sources}
 
     def _sound(self) -> Any:
         return sound.sum_levels(np.broadcast_arrays(*self.sounds().values()))
@@ -432,13 +424,6 @@ class Solution:
     def facts(self) -> list[Fact]:
         """What the rules judge, place by place."""
         return facts.of(self)
-
-
-def _fold(best: Any, values: list) -> Any:
-    out = values[0]
-    for value in values[1:]:
-        out = best(out, value)
-    return out
 
 
 def _plain(value: Any) -> Any:

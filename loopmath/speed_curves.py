@@ -7,7 +7,7 @@ along the curve moved to the cool side; speeds may rest anywhere between the two
 was before. The two ends are given: reached from cold, and from hot.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -37,23 +37,14 @@ DELAY = 1.0
 PADE = (4, 3)
 #: Margins of gain looked for; beyond the last the loop counts as far from hunting.
 GAINS = np.geomspace(1e-3, 1e3, 61)
-#: Speed by which a machine is moved to see what it does. [share of full speed]
-NUDGE = 0.01
 
 
 # ------------------------------------------------------------------------------------------------- what is asked
 
 
-def turning(plan: Plan) -> dict[str, float]:
-    """Return what a curve may drive, by name, and its least speed: pumps, radiators with fans, fans of the case."""
-    out = {u.name: u.fan.least_speed for u in plan.units(tree.RadiatorUnit) if u.fan is not None}
-    out |= {fans.name: fans.fan.least_speed for fans in plan.case_fans}
-    return out | {unit.name: unit.pump.least_speed for unit in plan.units(tree.PumpUnit)}
-
-
 def sensors(plan: Plan) -> list[str]:
     """Return what a curve may follow."""
-    return [COOLANT, CASE, *(thing.name for thing in (*plan.units(tree.Source), *plan.on_air))]
+    return [COOLANT, CASE, *(thing.name for thing in plan.components)]
 
 
 def checked(plan: Plan) -> tuple[SpeedCurve, ...]:
@@ -65,7 +56,7 @@ def checked(plan: Plan) -> tuple[SpeedCurve, ...]:
     InputError
         If one drives nothing, an unknown element or one that does not turn, two drive the same, or a sensor is unknown.
     """
-    turns, driven = turning(plan), {}
+    turns, driven = [unit.name for unit in plan.turning], {}
     everything = [thing.name for thing in (*tree.leaves(plan.loop), *plan.case_fans, *plan.on_air)]
     for curve in plan.speed_curves:
         place = f"{curve.name}, drives"
@@ -81,19 +72,6 @@ def checked(plan: Plan) -> tuple[SpeedCurve, ...]:
             driven[name] = curve.name
         one_of(f"{curve.name}, sensor", curve.sensor, sensors(plan))
     return plan.speed_curves
-
-
-def with_speeds(plan: Plan, speeds: dict[str, Any]) -> Plan:
-    """Return the plan with machines at other speeds, by their names; all fans of a radiator follow."""
-
-    def one(leaf: Any) -> Any:
-        if leaf.name not in speeds:
-            return leaf
-        if isinstance(leaf, tree.RadiatorUnit):
-            return replace(leaf, fan_speed=speeds[leaf.name], pull_speed=None, second_speed=None)
-        return replace(leaf, speed=speeds[leaf.name])
-
-    return replace(plan.with_loop(one), case_fans=tuple(map(one, plan.case_fans)))
 
 
 def sensed(solution: Solution, sensor: str) -> Any:
@@ -236,7 +214,7 @@ class _Rest:
 
     def point(self, temperatures: Any) -> Point:
         speeds = self.speeds(temperatures)
-        plan = with_speeds(self.plan, {name: speeds[c.name] for c in self.curves for name in c.drives})
+        plan = self.plan.with_speeds({name: speeds[c.name] for c in self.curves for name in c.drives})
         answer = solved(plan, self.friction)
         read = {sensor: sensed(answer, sensor) for sensor in self.sensors}
         asked = self.speeds([np.nan_to_num(read[s], nan=1e3) for s in self.sensors])
@@ -506,8 +484,7 @@ def _hunting(point: Point, falling: bool, delay: float, friction: str) -> Huntin
         return Hunting(0.0, np.nan, np.nan, slopes, delay)
     if not point.solution.known:
         raise InputError("plan", point.solution.plight, "a plan that comes to a known temperature on its curves")
-    names, a, _, _ = transient.linearised(point.plan, friction)
-    pushes = _pushes(point.plan, curves, friction)
+    names, a, pushes = transient.linearised(point.plan, [c.drives for c in curves], friction)
     rows = np.zeros((len(curves), len(names)))
     for row, curve in zip(rows, curves, strict=True):
         place = _place(point.solution, curve.sensor, names)
@@ -534,27 +511,3 @@ def _place(solution: Solution, sensor: str, names: tuple[str, ...]) -> int | Non
     elif sensor not in names:
         sensor = f"coolant in {sensor}"
     return names.index(sensor) if sensor in names else None
-
-
-def _pushes(plan: Plan, curves: tuple[SpeedCurve, ...], friction: str) -> np.ndarray:
-    """Return how each curve's speed acts on the rates of the temperatures: (n, curves). [K/s for full speed]"""
-    model = transient.Dynamics(plan, friction)
-    inputs, least = model.watts(), turning(plan)
-    now = {u.name: u.fan_speed if isinstance(u, tree.RadiatorUnit) else u.speed for u in _turning_units(plan)}
-    at = model.regime().steady(
-        inputs, np.full(len(model.stored), float(np.mean(model.answer.settled.mean_temperature)))
-    )
-    out = np.zeros((len(at), len(curves)))
-    for column, curve in enumerate(curves):
-        for name in curve.drives:
-            up = min(now[name] + NUDGE, 1.0)
-            down = now[name] - NUDGE if now[name] - NUDGE >= least[name] else now[name]
-            if now[name] >= least[name] and up > down:
-                ends = (model.regime(with_speeds(plan, {name: speed})).rise(at, inputs) for speed in (up, down))
-                out[:, column] += np.subtract(*ends) / (up - down)
-    return out
-
-
-def _turning_units(plan: Plan) -> list:
-    fanned = [u for u in plan.units(tree.RadiatorUnit) if u.fan is not None]
-    return [*fanned, *plan.case_fans, *plan.units(tree.PumpUnit)]

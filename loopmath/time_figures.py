@@ -3,7 +3,6 @@
 import numpy as np
 from matplotlib.axes import Axes
 
-from loopmath import loop as tree
 from loopmath import style
 from loopmath.course import Course, spoken
 from loopmath.figures import WARM_STEPS, Picture, step_up
@@ -22,8 +21,7 @@ APART = 0.055
 
 def kept(course: Course) -> list[tuple[str, str, np.ndarray, str, float]]:
     """Return (name, words, values, colour, limit) of the lines worth drawing, those nearest to their limits first."""
-    parts = [*course.plan.units(tree.Source), *course.plan.on_air]
-    limits = {part.name: float(part.limit) for part in parts}
+    limits = {part.name: float(part.limit) for part in course.plan.components}
     warm = sorted(limits, key=lambda n: limits[n] - float(np.nanmax(course.temperatures[n])))
     rows = [(name, name, course.temperatures[name], style.HEAT, limits[name]) for name in warm[: MOST - 2]]
     state = course.state

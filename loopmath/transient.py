@@ -21,7 +21,7 @@ Estimates, where no coolant or air is driven:
 - Density and films of the air stay as they are in the steady answer of the plan.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import cached_property
 from itertools import count
@@ -31,7 +31,7 @@ import numpy as np
 
 from loopmath import air as airs
 from loopmath import loop as tree
-from loopmath import network, solution, tables
+from loopmath import network, solution, tables, thermal
 from loopmath.case import AirPart
 from loopmath.checks import InputError
 from loopmath.laws import coolant as coolants
@@ -164,7 +164,7 @@ class Dynamics:
     def watts(self, plan: Plan | None = None, share: float = 1.0) -> np.ndarray:
         """Return the inputs of a plan: 1, and the watts of each component times `share`."""
         plan = plan or self.plan
-        return np.array([1.0, *(share * float(thing.heat) for thing in (*plan.units(tree.Source), *plan.on_air))])
+        return np.array([1.0, *(share * float(thing.heat) for thing in plan.components)])
 
     def regime(self, plan: Plan | None = None, stopped: tuple[str, ...] = ()) -> Regime:
         """
@@ -196,7 +196,7 @@ def _group(item: tree.Parallel) -> str:
     return "behind " + " and ".join(leaf.name for leaf in tree.leaves(item))
 
 
-def air_side(plan: Plan, warmth: airs.Warmth) -> tuple[dict[str, network.Cooler], tuple[network.AirNode, ...]]:
+def air_side(plan: Plan, warmth: airs.Warmth) -> tuple[dict[str, thermal.Cooler], tuple[thermal.AirNode, ...]]:
     """Return radiators and nodes of air of a plan, the heat of its parts on air left out: it is an input here."""
     if not airs.plain(plan):
         quiet = replace(plan, on_air=tuple(replace(part, heat=0.0) for part in plan.on_air))
@@ -205,7 +205,7 @@ def air_side(plan: Plan, warmth: airs.Warmth) -> tuple[dict[str, network.Cooler]
     coolers, pressure = {}, coolants.pressure_at_height(plan.height)
     for unit in plan.units(tree.RadiatorUnit):
         enters = plan.case_air if unit.air == "case" else plan.room_air
-        coolers[unit.name], _ = network.cooler_of(unit, enters, coolants.air_density(enters, pressure))
+        coolers[unit.name], _ = thermal.cooler_of(unit, enters, coolants.air_density(enters, pressure))
     return coolers, ()
 
 
@@ -249,7 +249,7 @@ class _Assembly:
 
     # ----------------------------------------------------------------------------------------- pieces of equations
 
-    def air(self, cooler: network.Cooler) -> tuple[float, dict[int, float]]:
+    def air(self, cooler: thermal.Cooler) -> tuple[float, dict[int, float]]:
         """Return the air entering a radiator as a constant and weights of nodes."""
         first = self.first_air
         return float(cooler.air_temperature), {first + n: float(w) for n, w in enumerate(cooler.weights) if w}
@@ -342,7 +342,7 @@ class _Assembly:
         if isinstance(item, tree.Source):
             self.source(item, node, before, moving)
         elif isinstance(item, tree.PumpUnit):
-            power = network.pump_power(item, moving) if self.moving else np.zeros(1)
+            power = thermal.pump_power(item, moving) if self.moving else np.zeros(1)
             self.b[:, node, 0] += item.pump.heat_share * power
             self.spare += (1.0 - item.pump.heat_share) * power
             row, by = self.row_pair()
@@ -387,7 +387,7 @@ class _Assembly:
             self.natural(node, towards, warm, radiator_loss, item)
             return
         if self.moving:
-            over, ease = before, network.cooler_pull(cooler, moving, capacity, self.fluid) * capacity
+            over, ease = before, thermal.cooler_pull(cooler, moving, capacity, self.fluid) * capacity
         else:  # coolant that stands has one temperature, and its film is that of hardly any flow
             film = cooler.conductance(np.array([network.STILL]), *self.fluid)
             transfer = 1.0 / (cooler.air_resistance + 1.0 / np.maximum(film, 1e-12))
@@ -490,14 +490,18 @@ class _Assembly:
 # ------------------------------------------------------------------------------------------------ about a point
 
 
-def linearised(plan: Plan, friction: str = "churchill") -> tuple[tuple[str, ...], np.ndarray, np.ndarray, np.ndarray]:
+def linearised(
+    plan: Plan, driven: Iterable[Iterable[str]] = (), friction: str = "churchill"
+) -> tuple[tuple[str, ...], np.ndarray, np.ndarray]:
     """
-    Return how small changes of the steady state, of fan and of pump speed act on the temperatures' rates of change.
+    Return how small changes of the steady state and of speeds act on the temperatures' rates of change.
 
     Parameters
     ----------
     plan : Plan
         One design with a steady answer.
+    driven : lists of str
+        Names of `plan.turning` whose speeds are moved together, a list for each column of B.
 
     Returns
     -------
@@ -505,8 +509,8 @@ def linearised(plan: Plan, friction: str = "churchill") -> tuple[tuple[str, ...]
         Temperatures that store heat: "coolant in X" of an element, "X" of a component, "air of the case".
     A : array (n, n)
         Slope of each rate with each temperature, flow and films following the coolant included. [1/s]
-    B_fan, B_pump : array (n,)
-        Slope of each rate with the speed of all fans of radiators, and of all pumps. [K/s for full speed]
+    B : array (n, len(driven))
+        Slope of each rate with the speeds that are moved together. [K/s for full speed]
 
     Raises
     ------
@@ -521,42 +525,21 @@ def linearised(plan: Plan, friction: str = "churchill") -> tuple[tuple[str, ...]
     (s - A)^-1 B; at rest -A^-1 B.
     """
     model = Dynamics(plan, friction)
-    inputs = model.watts()
-    regime = model.regime()
-    at = regime.steady(inputs, np.full(len(model.stored), float(np.clip(plan.room_air + 10, *_range(plan)))))
-    slopes = []
-    for n in range(len(at)):
-        step = np.zeros(len(at))
-        step[n] = 1e-3
-        slopes.append((regime.rise(at + step, inputs) - regime.rise(at - step, inputs)) / 2e-3)
-
-    def moved(kind: type, field: str, machine: str) -> np.ndarray:
-        def ends(unit: Any, way: float) -> float:
-            speed, least = getattr(unit, field), getattr(unit, machine).least_speed
-            return speed if not least <= speed + way <= 1.0 else speed + way
-
-        def turned(way: float) -> Plan:
-            return plan.with_loop(
-                lambda leaf: (
-                    replace(leaf, **{field: ends(leaf, way)})
-                    if isinstance(leaf, kind) and getattr(leaf, machine) is not None
-                    else leaf
-                )
-            )
-
-        units = [u for u in plan.units(kind) if getattr(u, machine) is not None]
-        if not units:
-            return np.zeros(len(at))
-        width = max(ends(u, NUDGE) - ends(u, -NUDGE) for u in units)
-        if width == 0:
-            return np.zeros(len(at))
-        above, below = (model.regime(turned(way)).rise(at, inputs) for way in (NUDGE, -NUDGE))
-        return (above - below) / width
-
-    fan = moved(tree.RadiatorUnit, "fan_speed", "fan")
-    pump = moved(tree.PumpUnit, "speed", "pump")
-    return tuple(label(model.nodes[n]) for n in model.stored), np.array(slopes).T, fan, pump
-
-
-def _range(plan: Plan) -> tuple[float, float]:
-    return plan.coolant.low, plan.coolant.high
+    inputs, regime = model.watts(), model.regime()
+    guess = float(np.clip(plan.room_air + 10, plan.coolant.low, plan.coolant.high))
+    at = regime.steady(inputs, np.full(len(model.stored), guess))
+    steps = 1e-3 * np.eye(len(at))
+    slopes = [(regime.rise(at + step, inputs) - regime.rise(at - step, inputs)) / 2e-3 for step in steps]
+    units, columns = {unit.name: unit for unit in plan.turning}, []
+    for names in driven:
+        column = np.zeros(len(at))
+        for unit in (units[name] for name in names):
+            least = unit.machine.least_speed
+            up = min(unit.speed + NUDGE, 1.0)
+            down = unit.speed - NUDGE if unit.speed - NUDGE >= least else unit.speed
+            if unit.speed >= least and up > down:
+                ends = (model.regime(plan.with_speeds({unit.name: speed})).rise(at, inputs) for speed in (up, down))
+                column += np.subtract(*ends) / (up - down)
+        columns.append(column)
+    labels = tuple(label(model.nodes[n]) for n in model.stored)
+    return labels, np.array(slopes).T, np.reshape(columns, (-1, len(at))).T

@@ -352,6 +352,21 @@ DISPLAY["us"] = DISPLAY["metric"] | {
 }
 
 
+#: Coarser units for sliders, which stand at whole numbers; what is not here is as in `DISPLAY`.
+SLIDING = {
+    "metric": {
+        "area": _shown("area", "cm^2", "cm²", 0),
+        "length": _shown("length", "cm", "cm", 0),
+        "height": _shown("length", "m", "m", 0),
+    },
+    "us": {
+        "area": _shown("area", "inch^2", "in²", 0),
+        "length": _shown("length", "inch", "in", 0),
+        "height": _shown("length", "ft", "ft", 0),
+    },
+}
+
+
 def show(value: Any, kind: str, system: str = "metric", **how: bool) -> str:
     """
     Return one inside value as text in the reader's units.

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from fluids.fittings import Darby
 
-from loopmath import catalogue, loop, network, tables
+from loopmath import catalogue, loop, tables, thermal
 from loopmath.laws import coolant as coolants
 from loopmath.laws import turbomachine
 from loopmath.loss import Loss
@@ -149,10 +149,10 @@ def test_a_line_is_faster_than_the_line_before_it():
 def watts(radiator, fan):
     """Return the heat a radiator takes from water coming in 10 K over the air, its fans at full speed. [W]"""
     unit = loop.RadiatorUnit("one", radiator, fan, 1.0)
-    cooler, _ = network.cooler_of(unit, 25.0, 1.184)
+    cooler, _ = thermal.cooler_of(unit, 25.0, 1.184)
     fluid = WATER.properties(35.0)
     capacity = fluid[0] * fluid[2] * FLOW
-    return float(10.0 * network.cooler_pull(cooler, FLOW, capacity, fluid) * capacity)
+    return float(10.0 * thermal.cooler_pull(cooler, FLOW, capacity, fluid) * capacity)
 
 
 def fans_of(size, line):

@@ -10,8 +10,9 @@ from examples import CUBE, DEMO, EXAMPLES, SUITE
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from loopmath import choice_figures, choice_words, lessons, load_plan, style, tables
+from loopmath import choice_figures, choice_words, choices, lessons, load_plan, style, tables
 from loopmath import loop as tree
+from loopmath.case import AirPart
 from loopmath.choice_words import COOL, DEPTH, FANS, GAIN, KNEE, LAYOUT, LESSONS, ORDER, SPLIT, sentence, told
 from loopmath.plan import BALANCE
 from loopmath.solution import solved
@@ -53,7 +54,30 @@ every = pytest.mark.parametrize(("name", "which"), [(name, which) for name in PL
 @every
 @pytest.mark.parametrize("system", ["metric", "us"])
 def test_no_words_are_cut_off_too_small_or_over_each_other(name, which, system):
-    figure, pictures = drawn(lesson(name, which), system)
+    keeps_to_the_page(lesson(name, which), system)
+
+
+@pytest.mark.parametrize("which", LESSONS)
+@pytest.mark.parametrize("hard", [{"pump_speed": 0.0}, {"fan_speed": 0.2, "room_air": 40.0}, {"room_air": 40.0}])
+def test_words_keep_apart_where_little_or_nothing_is_known(which, hard):
+    keeps_to_the_page(told(which, load_plan(WORKSHOP).set(**hard)), "us")
+
+
+@pytest.mark.parametrize("which", [COOL, GAIN, FANS])
+def test_words_keep_apart_with_more_parts_than_are_combined(which):
+    more = tuple(AirPart(f"a regulator of long name, {n}", "voltage regulator", 12.0 + n, 100.0, 1.0) for n in range(7))
+    t = told(which, replace(load_plan(SUITE), on_air=more))
+    picture = keeps_to_the_page(t, "us")[0]
+    if which == COOL:
+        assert len(choice_words.cool_names(t.result)) == 10
+        squares = [face for _, face, _ in picture.boxes if face != style.BAND]
+        rows = choice_figures.DOZEN + (list(t.result["as planned"]).index(True) >= choice_figures.DOZEN)
+        assert len(squares) == choices.MOST_COMBINED * rows + 2  # two in the key
+
+
+def keeps_to_the_page(t, system):
+    """Draw a lesson and look that no words are cut off, too small or over each other; return its pictures."""
+    figure, pictures = drawn(t, system)
     renderer = figure.canvas.get_renderer()
     boxes = []
     for picture in pictures:
@@ -69,6 +93,7 @@ def test_no_words_are_cut_off_too_small_or_over_each_other(name, which, system):
     for (one, *a), (other, *b) in combinations(boxes, 2):
         apart = a[1] <= b[0] or b[1] <= a[0] or a[3] <= b[2] or b[3] <= a[2]
         assert apart, (one, other)
+    return pictures
 
 
 @every

@@ -107,13 +107,13 @@ def test_slow_lessons_answer_when_a_slider_is_let_go_and_say_when_they_compute()
     panel = choice(load_plan(CUBE))
     for lesson in LESSONS:
         notes = []
-        panel.note.observe(lambda change, notes=notes: notes.append(change["new"]), "value")
+        panel.pace.observe(lambda change, notes=notes: notes.append(change["new"]), "value")
         panel.lesson.value = LESSONS[(LESSONS.index(lesson) + 1) % len(LESSONS)]
         notes.clear()
         panel.lesson.value = lesson
-        panel.note.unobserve_all("value")
+        panel.pace.unobserve_all("value")
         assert {c.widget.continuous_update for c in sliders(panel)} == {lesson not in SLOW}
-        assert (module.LET_GO if lesson in SLOW else module.WHILE) in panel.note.value
+        assert (module.LET_GO if lesson in SLOW else module.WHILE) in panel.pace.value
         assert any(module.BUSY in note for note in notes) == (lesson in SLOW)
 
 
@@ -235,6 +235,18 @@ def test_what_is_shown_without_a_kernel_holds_picture_and_words():
 def test_without_a_plan_the_chosen_one_is_opened(own):
     mine.choose(EXAMPLES[-1])
     assert choice().plan.title == load_plan(EXAMPLES[-1]).title
+
+
+def test_saving_writes_what_was_moved_and_not_the_air_a_lesson_balances(own):
+    mine.choose(DEMO)
+    panel = choice(load_plan(DEMO))
+    panel.lesson.value = GAIN
+    panel._control("pump_speed").widget.value = 66
+    panel.save_plan()
+    before = DEMO.read_text(encoding="utf-8").splitlines()
+    after = (own / "plans" / DEMO.name).read_text(encoding="utf-8").splitlines()
+    assert [line.split("#")[0].strip() for line in after if line not in before] == ['speed = "66 %"']
+    assert panel.settings() == {}
 
 
 def test_sliders_are_told_apart():

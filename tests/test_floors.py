@@ -53,6 +53,8 @@ FLOORS = {
     "measured.radiator": 7.5,
     "measured": 7.8,
     "loop": 6,
+    "designs": 6,
+    "thermal": 6.5,
     "network": 7,
     "plan": 7,
     "parts_list": 7.5,

@@ -230,3 +230,45 @@ def test_plans_with_one_radiator_one_block_or_no_fans_are_shown():
         panel = make(bare)
         assert panel.failed == "" or "fan" in words(panel), name
         assert np.isfinite(len(words(panel)))
+
+
+@pytest.mark.parametrize(
+    ("name", "setting", "value", "line"),
+    [
+        ("heat", "case_vents", 155, 'vents = "155 cm^2"'),
+        ("heat", ":front radiator.fans", "pull", 'fan_side = "pull"'),
+        ("sound", "sound_limit", 27, 'sound = "27 dB"'),
+        ("sound", ":tube", "acrylic 14/10 mm", 'part = "acrylic 14/10 mm"'),
+        ("time", "reservoir.volume", 400, 'volume = "400 mL"'),
+    ],
+)
+def test_what_was_slid_is_saved_into_the_users_own_file_and_nothing_else(own, name, setting, value, line):
+    panel = PANELS[name](loopmath.load_plan(WORKSHOP))
+    panel._control(setting).widget.value = value
+    panel.save_plan()
+    (saved,) = (own / "plans").glob("*.toml")
+    assert str(saved) in unescape(panel.note.value)
+    before, after = WORKSHOP.read_text(encoding="utf-8"), saved.read_text(encoding="utf-8")
+    assert line in after
+    new = [row for row in after.splitlines() if row not in before.splitlines()]
+    assert len(new) <= 2
+    assert panel.planned().origin is not None
+    assert loopmath.load_plan(saved).title == panel.plan.title
+    assert not any(c.moved for c in panel.controls)
+
+
+def test_us_sliders_stand_at_us_numbers_and_come_back_untouched(workshop):
+    for name, setting, label in (
+        ("heat", "case_vents", "in²"),
+        ("sound", "listener", "in"),
+        ("time", "reservoir.volume", "fl oz"),
+    ):
+        panel = workshop[name]
+        control = panel._control(setting)
+        at = control.widget.value
+        panel.units.value = "us"
+        assert label in control.widget.description
+        assert not control.moved
+        assert panel.settings() == {}
+        panel.units.value = "metric"
+        assert control.widget.value == at

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from loopmath import catalogue, network
+from loopmath import catalogue, thermal
 from loopmath.checks import InputError
 from loopmath.fit import _finish, fit
 from loopmath.laws import turbomachine
@@ -81,12 +81,12 @@ def fan_for(radiator):
 
 def conductance_of(radiator, fan, flow, speed, coolant_in=35.0, air=25.0, name="water", pressure=101325.0):
     """Return heat over inlet difference [W/K], by the solver's own route, coolant taken at its mean temperature."""
-    cooler, side = network.cooler_of(RadiatorUnit("r", radiator, fan, speed), air, air_density(air, pressure))
+    cooler, side = thermal.cooler_of(RadiatorUnit("r", radiator, fan, speed), air, air_density(air, pressure))
     mean = np.full(np.shape(flow), coolant_in)
     for _ in range(6):
         fluid = coolant(name).properties(mean)
         capacity = fluid[0] * fluid[2] * flow
-        pull = network.cooler_pull(cooler, flow, capacity, fluid)
+        pull = thermal.cooler_pull(cooler, flow, capacity, fluid)
         mean = coolant_in - 0.5 * pull * (coolant_in - air)
     return pull * capacity, side.flow / radiator.positions
 
@@ -835,10 +835,10 @@ def test_fans_on_both_faces_push_more_air():
     """Readings made with two fans in series: taken for one, the core would have to be better than it is."""
     base = catalogue.part("radiator", RADIATORS[1])
     fan, speed, flow = fan_for(base), np.array([0.5, 0.7, 0.85, 1.0]), np.full(4, 4 * L_MIN)
-    cooler, _ = network.cooler_of(RadiatorUnit("r", base, fan, speed, 2), 25.0, air_density(25.0))
+    cooler, _ = thermal.cooler_of(RadiatorUnit("r", base, fan, speed, 2), 25.0, air_density(25.0))
     fluid = coolant("water").properties(34.0)
     capacity = fluid[0] * fluid[2] * flow
-    made = network.cooler_pull(cooler, flow, capacity, fluid) * capacity
+    made = thermal.cooler_pull(cooler, flow, capacity, fluid) * capacity
     readings = table("radiator", flow__lmin=np.full(4, 4.0), speed__percent=100 * speed, heat_per_kelvin__wk=made)
     two = measured_radiator(readings, "mine", base, fan, fans_in_series=2).part.louvre_heat
     one = measured_radiator(readings, "mine", base, fan).part.louvre_heat

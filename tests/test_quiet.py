@@ -554,8 +554,8 @@ def test_gentle_curves_of_the_demo_rest_and_steep_ones_hunt():
 def test_what_is_told_of_the_demo_is_what_its_linear_system_does_in_time(at, grows):
     plan = on(demo_plan(), curve(at=at))
     found, point = hunting(plan, delay=2.0), steady_on_curves(plan).cold
-    names, a, _, _ = curves_of.transient.linearised(point.plan)
-    push = curves_of._pushes(point.plan, plan.speed_curves, "churchill")[:, 0]
+    names, a, pushes = curves_of.transient.linearised(point.plan, [c.drives for c in plan.speed_curves])
+    push = pushes[:, 0]
     sensor = np.zeros(len(a))
     sensor[curves_of._place(point.solution, "coolant", names)] = 1.0
     size = swing(a, push, sensor, found.slopes["fans"], 2.0, 900.0, step=0.05)
@@ -597,8 +597,8 @@ def test_the_model_in_time_moves_as_the_steady_model_does():
     # At rest, gain of the linear model -A^-1 B against two steady answers; the model in time leaves the air's films.
     plan = on(demo_plan(), curve())
     point = steady_on_curves(plan).cold
-    names, a, _, _ = curves_of.transient.linearised(point.plan)
-    push = curves_of._pushes(point.plan, plan.speed_curves, "churchill")[:, 0]
+    names, a, pushes = curves_of.transient.linearised(point.plan, [c.drives for c in plan.speed_curves])
+    push = pushes[:, 0]
     place = curves_of._place(point.solution, "coolant", names)
     gain = -np.linalg.solve(a, push)[place]
     speed = float(point.speeds["fans"])

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 import loopmath
-from loopmath import catalogue, loop, network
+from loopmath import catalogue, loop, thermal
 from loopmath.checks import InputError, OutOfRange
 from loopmath.laws.coolant import coolant
 from loopmath.plan import Plan
@@ -66,10 +66,10 @@ def watts_per_position(radiator, line, speed):
     fan = next(f for f in fans if abs(f.size - radiator.fan_size) < 1e-6 and f.name.startswith(line))
     plan = loopmath.demo_plan()
     unit = loop.RadiatorUnit("one", radiator, fan, speed)
-    cooler, _ = network.cooler_of(unit, plan.room_air, 1.184)
+    cooler, _ = thermal.cooler_of(unit, plan.room_air, 1.184)
     fluid = coolant("water").properties(35.0)
     capacity = fluid[0] * fluid[2] * 6e-5
-    return 10.0 * network.cooler_pull(cooler, 6e-5, capacity, fluid) * capacity / radiator.positions
+    return 10.0 * thermal.cooler_pull(cooler, 6e-5, capacity, fluid) * capacity / radiator.positions
 
 
 #: How far the catalogue may be from the rules of thumb below, which have no source.

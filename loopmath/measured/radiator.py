@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import network, slips
+from loopmath import slips, thermal
 from loopmath.checks import InputError
 from loopmath.fit import fit, places
 from loopmath.laws.coolant import AIR_HEAT_CAPACITY, air_density, coolant, pressure_at_height
@@ -90,7 +90,7 @@ def measured_radiator(
     Notes
     -----
     `louvre_heat`, the factor on the air's film, is fitted by the same way the solver takes (`Fan.flow`,
-    `Radiator.air_side`, `network.cooler_pull`). `liquid_heat`, that on the coolant's film, is fitted too if the
+    `Radiator.air_side`, `thermal.cooler_pull`). `liquid_heat`, that on the coolant's film, is fitted too if the
     coolant flow varies 2 to 1 and its error stays below 35 %; otherwise it is 1. The air is that of the height.
 
     The record's measured range is that of the readings of heat; with a loss, the range both share.
@@ -110,10 +110,10 @@ def measured_radiator(
     def model(x: dict, louvre_heat: float, liquid_heat: float) -> Any:
         core = replace(base, louvre_heat=float(louvre_heat), liquid_heat=float(liquid_heat))
         unit = RadiatorUnit("radiator", core, air_flow_each=x["air_flow"])
-        cooler, _ = network.cooler_of(unit, x["air"], air_density(x["air"], pressure))
+        cooler, _ = thermal.cooler_of(unit, x["air"], air_density(x["air"], pressure))
         fluid = liquid.properties(x["warm"])
         capacity = fluid[0] * fluid[2] * x["flow"]
-        return network.cooler_pull(cooler, x["flow"], capacity, fluid) * capacity
+        return thermal.cooler_pull(cooler, x["flow"], capacity, fluid) * capacity
 
     x = {"flow": table["flow"], "air_flow": air_flow, "air": air, "warm": warm}
     low, high = dict.fromkeys(("louvre_heat", "liquid_heat"), 0.1), dict.fromkeys(("louvre_heat", "liquid_heat"), 10.0)
@@ -274,7 +274,7 @@ def _air_flow(
         raise InputError("fan", None, "the fan the radiator was measured with, or a column of its air flow")
     turning, _, words = full_speed(table, speed, full_rpm or blower.full_rpm or None)
     unit = RadiatorUnit("radiator", base, blower, turning, in_series)
-    _, side = network.cooler_of(unit, air, density)
+    _, side = thermal.cooler_of(unit, air, density)
     words = [w for w in words if "affinity" not in w]
     flow = side.flow / base.positions
     if np.any(flow <= 0):

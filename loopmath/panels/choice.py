@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from loopmath import choice_figures, choice_words, mine
 from loopmath import loop as tree
-from loopmath.choice_words import BALANCED, COOL, GAIN, KNEE, LESSONS, ORDER, Told
+from loopmath.choice_words import BALANCED, COOL, GAIN, KNEE, LESSONS, ORDER, SPLIT, Told
 from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.plan import BALANCE, GIVEN, Plan
@@ -36,7 +36,7 @@ class ChoicePanel(LivePanel):
         plan = self.plan
         self.lesson = self._choice(":lesson", "", list(LESSONS), LESSONS[0], widgets.Dropdown)
         self.lesson.tooltip = "What the drawing and the table compare"
-        self.note = widgets.HTML()
+        self.pace = widgets.HTML()
         speeds = [self._slider("pump_speed", "Pump, %", 0, 100, 100 * plan.units(tree.PumpUnit)[0].speed, 0.01)]
         if any(u.fan is not None for u in plan.units(tree.RadiatorUnit)):
             speeds.append(
@@ -51,26 +51,26 @@ class ChoicePanel(LivePanel):
             for p in parts
         ]
         self._set_pace()
-        return [("Lesson", [self.lesson, self.note]), ("Speeds", speeds), ("Room and case", room),
+        return [("Lesson", [self.lesson, self.pace]), ("Speeds", speeds), ("Room and case", room),
                 ("Heat of the parts", heat)]  # fmt: skip
 
     def _set_pace(self) -> None:
         """Let the sliders of a slow lesson answer when they are let go."""
         slow = self.own("lesson") in SLOW
-        self._say(LET_GO if slow else WHILE)
+        self._tell(LET_GO if slow else WHILE)
         for control in self.controls:
             if isinstance(control.widget, widgets.IntSlider):
                 control.widget.continuous_update = not slow
 
-    def _say(self, words: str) -> None:
-        self.note.value = f'<span class="gl-why" style="font-weight:normal">{words}</span>'
+    def _tell(self, words: str) -> None:
+        self.pace.value = f'<span class="gl-why" style="font-weight:normal">{words}</span>'
 
     def followed(self, setting: str, value: Any) -> None:
         """Change the pace with the lesson, and say that a slow one is being worked out."""
         if setting == ":lesson":
             self._set_pace()
         if self.own("lesson") in SLOW:
-            self._say(BUSY)
+            self._tell(BUSY)
 
     def answer(self, plan: Plan) -> Told:
         """Return the lesson worked out for a plan."""
@@ -122,7 +122,7 @@ class ChoicePanel(LivePanel):
         table = choice_words.table(self.solution, self.system)
         head = "".join(f"<th>{escape(words)}</th>" for words in table.heads)
         body = "".join(
-            f"{OWN if own else '<tr><th>'}{escape(name)}</th>"
+            f"{OWN if own else '<tr><th>'}{page.unbroken(escape(name))}</th>"
             + "".join(f"<td>{page.unbroken(escape(cell))}</td>" for cell in cells)
             + "</tr>"
             for name, cells, own in table.rows
@@ -144,6 +144,10 @@ class ChoicePanel(LivePanel):
             )
         if lesson in (COOL, GAIN):
             said.append(POWER_SUPPLY)
+        if lesson == SPLIT:
+            said.append(
+                "Here a radiator in room air blows into the case, and one in case air out of it, whatever the plan has."
+            )
         if lesson == COOL and self.solution.result is not None:
             left = self.solution.result.attrs.get("left as planned", [])
             said += [f"Left as planned, for there are too many to combine: {', '.join(left)}."] if left else []

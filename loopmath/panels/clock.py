@@ -84,7 +84,9 @@ class TimePanel(LivePanel):
         tanks = plan.units(tree.Tank)
         if tanks:
             name = tanks[0].name
-            machine.append(self._slider(f"{name}.volume", "Reservoir, mL", 20, 2000, 1e6 * tanks[0].volume(), 1e-6, 10))
+            machine.append(
+                self._quantity(f"{name}.volume", "Reservoir", "volume", 20, 2000, float(tanks[0].volume()), 10)
+            )
         heat = [
             self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat, step=5)
             for u in plan.units(tree.Source)[:3]

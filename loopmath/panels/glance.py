@@ -5,15 +5,13 @@ from typing import Any
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import catalogue, figures, mine
+from loopmath import catalogue, figures
 from loopmath import loop as tree
-from loopmath.checks import InputError
 from loopmath.compare import Comparison
 from loopmath.laws import coolant as coolants
 from loopmath.panels import page
 from loopmath.panels.live import Control, LivePanel
 from loopmath.plan import AS_PLANNED, LAYOUTS, Plan
-from loopmath.plansave import reloaded
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
@@ -147,13 +145,11 @@ class GlancePanel(LivePanel):
         keep = widgets.Button(description="Keep design", tooltip="Hold this design faintly on every plot, up to six")
         drop = widgets.Button(description="Let go", tooltip="Forget the kept designs")
         save = widgets.Button(description="Save comparison", tooltip="Write CSV, Markdown and one HTML page")
-        plan = widgets.Button(description="Save plan", tooltip="Write what was changed here into your plan's file")
         keep.on_click(lambda _: self.keep())
         drop.on_click(lambda _: self.let_go())
         save.on_click(lambda _: self.save())
-        plan.on_click(lambda _: self.save_plan())
         self.power.observe(lambda _: self._draw_anew(), "value")
-        return [keep, drop, save, plan, self.power]
+        return [keep, drop, save, self.power]
 
     # --------------------------------------------------------------------------------------- state, solve, draw
 
@@ -262,25 +258,8 @@ class GlancePanel(LivePanel):
         )
         self._show_table(f"Written: {', '.join(map(str, paths))}")
 
-    def save_plan(self) -> None:
-        """Write what was changed into the user's own plan file, and say where; a new file is what all pages open."""
-        if self.failed:
-            self._show_table("The plan was not saved: it cannot be solved as it is set now.")
-            return
-        try:
-            plan, before = self.plan.set(**self.settings()), self.plan.origin
-            saved = mine.save_mine(plan)
-            words = saved.words
-            self.plan = reloaded(plan, saved)
-            self._start_from_here()
-            # A copy of an example is chosen instead of it; a choice that only cannot be opened now is kept.
-            elsewhere = before is None or saved.path.resolve() != before.path.resolve()
-            if elsewhere and mine.chosen_path() in (None, before and before.path):
-                mine.choose(saved.path)
-                words += " Every page opens it from now on."
-        except InputError as problem:
-            self._show_table(f"The plan was not saved. {problem}")
-            return
+    def say(self, words: str) -> None:
+        """Tell under the panel what was done."""
         self._show_table(words)
 
     def _start_from_here(self) -> None:

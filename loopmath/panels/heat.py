@@ -43,7 +43,7 @@ class HeatPanel(LivePanel):
             case.append(self._slider("case_fan_speed", "Case fans, %", 0, 100, 100 * plan.case_fans[0].speed, 0.01))
         case += [
             self._slider("case_heat", "Other heat, W", 0, 300, plan.case_heat, step=5),
-            self._slider("case_vents", "Openings, cm²", 0, 400, 1e4 * plan.case_vents, 1e-4, 5),
+            self._quantity("case_vents", "Openings", "area", 0, 400, float(plan.case_vents), 5),
             self._room_slider(),
         ]
         speeds = [
@@ -59,8 +59,8 @@ class HeatPanel(LivePanel):
             if u.fan is not None:
                 self.more.append(self._fans(u, word))
                 self.more.append(self._slider(f"{u.name}.filter_loss", f"{word}: filter", 0, 40, u.filter_loss))
-        self.more.append(self._slider("case_wall_loss", "Walls, W/K", 0, 20, plan.case_wall_loss))
-        self.more.append(self._slider("height", "Height, m", 0, 4000, plan.height, step=50))
+        self.more.append(self._quantity("case_wall_loss", "Walls", "conductance", 0, 20, float(plan.case_wall_loss)))
+        self.more.append(self._quantity("height", "Height", "height", 0, 4000, float(plan.height), 50))
         return [("Case", case), ("Radiator fans", speeds), ("Air of the radiators", ways), ("Heat in the loop", heat)]
 
     def _ways(self, unit: tree.RadiatorUnit, word: str) -> list:

@@ -2,21 +2,33 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from html import escape
 from typing import Any
 
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import style
+from loopmath import mine, style
 from loopmath.checks import InputError
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
 from loopmath.plan import SETTINGS, Plan
+from loopmath.plansave import reloaded
 from loopmath.solution import solved
-from loopmath.units import DISPLAY
+from loopmath.units import DISPLAY, SLIDING, Shown
 
 #: Picture on the screen, in pixels. With the control column it fits a window 1440 wide.
 WIDTH, HEIGHT = 880, 424
+
+
+def _scale(kind: str, system: str) -> Shown:
+    """Return the scale of a slider."""
+    return SLIDING[system].get(kind) or DISPLAY[system][kind]
+
+
+def _round_number(value: float) -> float:
+    """Return a number without the noise of a conversion, so that it is written into a file as it was meant."""
+    return float(f"{value:.12g}")
 
 
 @dataclass
@@ -31,6 +43,8 @@ class Control:
     widget: Any
     to_inside: Callable[[Any], Any]
     start: Any = None
+    #: What it shows and what that stands for, if the scale is too coarse to say it.
+    exact: tuple[Any, Any] | None = None
 
     @property
     def moved(self) -> bool:
@@ -40,6 +54,8 @@ class Control:
     @property
     def value(self) -> Any:
         """What it says, in the inside unit."""
+        if self.exact is not None and self.widget.value == self.exact[0]:
+            return self.exact[1]
         return self.to_inside(self.widget.value)
 
 
@@ -70,6 +86,8 @@ class LivePanel:
         self.quantities: list[tuple[Control, str, str]] = []
         self.screen = widgets.HTML()
         self.screen.add_class("glance-screen")
+        #: What was saved, or why not, under the panel.
+        self.note = widgets.HTML()
         self.units = widgets.ToggleButtons(
             options=[("metric", "metric"), ("US", "us")], tooltip="Units of everything shown"
         )
@@ -143,18 +161,22 @@ class LivePanel:
         value = round(value)
         low, high = min(low, value), max(high, value)
         slider = widgets.IntSlider(value, low, high, step, description=words, continuous_update=True)
-        return self._add(setting, slider, lambda shown: shown * scale)
+        return self._add(setting, slider, lambda shown: _round_number(shown * scale))
 
     def _choice(self, setting: str, words: str, options: list, value: Any, kind: type = widgets.SelectionSlider) -> Any:
         chosen = kind(options=options, value=value, description=words)
         return self._add(setting, chosen, lambda inside: inside)
 
-    def _quantity(self, setting: str, words: str, kind: str, low: int, high: int, value: float) -> widgets.IntSlider:
-        """Return a slider of a quantity that changes its scale with the units."""
-        slider = widgets.IntSlider(round(value), min(low, round(value)), max(high, round(value)))
-        slider.description = f"{words}, {DISPLAY[self.system][kind].label}"
-        made = self._add(setting, slider, lambda shown: DISPLAY[self.system][kind].back(shown))
+    def _quantity(
+        self, setting: str, words: str, kind: str, low: int, high: int, value: float, step: int = 1
+    ) -> widgets.IntSlider:
+        """Return a slider of a quantity that changes its scale with the units; ends in metric, value inside."""
+        scale = _scale(kind, "metric")
+        at = round(scale.convert(value))
+        slider = widgets.IntSlider(at, min(low, at), max(high, at), step, description=f"{words}, {scale.label}")
+        made = self._add(setting, slider, lambda shown: _round_number(_scale(kind, self.system).back(shown)))
         self.quantities.append((self.controls[-1], words, kind))
+        self.controls[-1].exact = (at, value)
         return made
 
     def _room_slider(self) -> widgets.IntSlider:
@@ -185,13 +207,15 @@ class LivePanel:
             more = widgets.Accordion([widgets.VBox(folded)], titles=["More parts"], selected_index=None)
             more.add_class("glance-more")
             boxes.append(more)
-        row = widgets.Box([*self.buttons(), self.units])
+        save = widgets.Button(description="Save plan", tooltip="Write what was changed here into your plan's file")
+        save.on_click(lambda _: self.save_plan())
+        row = widgets.Box([*self.buttons(), save, self.units])
         row.add_class("glance-buttons")
         column = widgets.VBox([*boxes, row])
         column.add_class("glance-controls")
         whole = widgets.Box([widgets.HTML(page.STYLE), column, self.screen])
         whole.add_class("glance")
-        return whole
+        return widgets.VBox([whole, self.note])
 
     # --------------------------------------------------------------------------------------- state, solve, draw
 
@@ -254,16 +278,21 @@ class LivePanel:
 
     def _change_units(self) -> None:
         """Show everything in the other units, the sliders included."""
-        before, self.system = DISPLAY[self.system], self.units.value
+        before, self.system = self.system, self.units.value
         self._quiet = True
         for control, words, kind in self.quantities:
-            old, new, slider = before[kind], DISPLAY[self.system][kind], control.widget
+            old, new, slider = _scale(kind, before), _scale(kind, self.system), control.widget
             moved, start = control.moved, control.start
-            at, low, high = (round(new.convert(old.back(v))) for v in (slider.value, slider.min, slider.max))
+            shown, kept = control.exact
+            inside = kept if slider.value == shown else old.back(slider.value)
+            low, high = (round(new.convert(old.back(end))) for end in (slider.min, slider.max))
+            at = round(new.convert(inside))
+            low, high = min(low, at), max(high, at)
             slider.min, slider.max = min(low, slider.min), max(high, slider.max)
             slider.value = at
             slider.min, slider.max = low, high
-            begun = round(new.convert(old.back(start)))
+            control.exact = (at, inside)
+            begun = at if start is None else round(new.convert(old.back(start)))
             # Two degrees of one scale may be one of the other: what was moved stays moved.
             control.start = (None if begun == at else begun) if moved else at
             slider.description = f"{words}, {new.label}"
@@ -273,6 +302,38 @@ class LivePanel:
 
     def _rename_units(self) -> None:
         """Put the sliders that show a length or another quantity into the present units."""
+
+    # -------------------------------------------------------------------------------------------------- saving
+
+    def save_plan(self) -> None:
+        """Write what was changed into the user's own plan file, and say where; a new file is what all pages open."""
+        if self.failed:
+            self.say("The plan was not saved: it cannot be solved as it is set now.")
+            return
+        try:
+            plan, before = self.planned(), self.plan.origin
+            saved = mine.save_mine(plan)
+            words = saved.words
+            self.plan = reloaded(plan, saved)
+            self._start_from_here()
+            # A copy of an example is chosen instead of it; a choice that only cannot be opened now is kept.
+            elsewhere = before is None or saved.path.resolve() != before.path.resolve()
+            if elsewhere and mine.chosen_path() in (None, before and before.path):
+                mine.choose(saved.path)
+                words += " Every page opens it from now on."
+        except InputError as problem:
+            self.say(f"The plan was not saved. {problem}")
+            return
+        self.say(words)
+
+    def say(self, words: str) -> None:
+        """Tell under the panel what was done."""
+        self.note.value = f"<p>{escape(words)}</p>"
+
+    def _start_from_here(self) -> None:
+        """Take what the controls say as what the plan has."""
+        for control in self.controls:
+            control.start = control.widget.value
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict:
         """Show the live panel, and where no kernel runs its last picture, figures and warnings."""

@@ -48,7 +48,7 @@ class QuietPanel(LivePanel):
             speeds.append(self._slider("case_fan_speed", "Case fans, %", 0, 100, 100 * plan.case_fans[0].speed, 0.01))
         limits = [
             self._slider("sound_limit", "Sound limit, dB", 10, 60, plan.sound_limit),
-            self._slider("listener", "Distance, cm", 20, 400, 100 * plan.listener, 0.01, 5),
+            self._quantity("listener", "Distance", "length", 20, 400, float(plan.listener), 5),
             self._room_slider(),
         ]
         heat = [
@@ -68,6 +68,14 @@ class QuietPanel(LivePanel):
         out = super().settings()
         tube = self._control(":tube")
         return out | ({"tube": tube.value} if tube is not None and tube.value else {})
+
+    def _start_from_here(self) -> None:
+        """Take what the controls say as what the plan has; the tube chosen is the planned one now."""
+        tube = self._control(":tube")
+        if tube is not None:
+            self._quiet, before = True, self._quiet
+            tube.widget.value, self._quiet = "", before
+        super()._start_from_here()
 
     def buttons(self) -> list:
         """Return the search for the quietest setting."""

@@ -99,7 +99,7 @@ def test_a_thermocouple_bead():
 
 
 def test_the_linear_model_of_a_lump_has_its_time_constant():
-    _, a, _, _ = transient.linearised(lump(**KILOGRAM))
+    _, a, _ = transient.linearised(lump(**KILOGRAM))
     assert -1 / np.linalg.eigvals(a).real.max() == pytest.approx(209.0, abs=0.1)
 
 

@@ -1,0 +1,60 @@
+"""Records whose numbers may be arrays of N designs, the designs last: how many there are, and some of them only."""
+
+from collections.abc import Callable
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+
+from loopmath.checks import InputError
+from loopmath.laws.coolant import Coolant
+
+
+def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
+    """Return a record with every array in it, however deep, replaced by `change(array)`."""
+    if isinstance(record, np.ndarray):
+        return change(record)
+    if isinstance(record, Coolant) and record.density.ndim == 1:
+        return record  # its coefficients are no designs
+    if isinstance(record, tuple):
+        return tuple(_map_arrays(r, change) for r in record)
+    if hasattr(record, "__dataclass_fields__"):
+        new = {}
+        for f in fields(record):
+            old = getattr(record, f.name)
+            if isinstance(old, (np.ndarray, tuple)) or hasattr(old, "__dataclass_fields__"):
+                new[f.name] = _map_arrays(old, change)
+        if not new:
+            return record
+        copy = object.__new__(type(record))  # skips the checks: the values were checked as a whole
+        copy.__dict__.update(record.__dict__ | new)
+        return copy
+    return record
+
+
+def take(record: Any, where: Any, designs: int) -> Any:
+    """Return a record with only the designs `where` (slice or index array) of its arrays kept."""
+    return _map_arrays(record, lambda a: a[..., where] if a.ndim and a.shape[-1] == designs else a)
+
+
+def number_of_designs(*records: Any) -> int | None:
+    """
+    Return N if any array of designs is found in the records, None if all is scalar.
+
+    Raises
+    ------
+    InputError
+        If two arrays of different length are found.
+    """
+    found: set[int] = set()
+
+    def note(array: np.ndarray) -> np.ndarray:
+        if array.ndim:
+            found.add(array.shape[-1])
+        return array
+
+    for record in records:
+        _map_arrays(record, note)
+    if len(found) > 1:
+        raise InputError("number of designs", sorted(found), "arrays of one common length")
+    return found.pop() if found else None
