@@ -86,7 +86,8 @@ def about_part(leaf: tree.Element, row: dict | None, units: dict[str, Shown]) ->
     if isinstance(leaf, tree.RadiatorUnit):
         fans = f"{leaf.fans:.0f} fan{'s' if leaf.fans != 1 else ''}, " if leaf.fan is not None else ""
         heat = -float(row["heat"]) if row else 8888.0
-        return f"{fans}{leaf.air} air", f"{abs(heat):.0f} W {'out' if heat >= 0 else 'in'}"
+        source = f"{leaf.air} air" if leaf.air in tree.PLACES else f"behind {leaf.air}"
+        return f"{fans}{source}", f"{abs(heat):.0f} W {'out' if heat >= 0 else 'in'}"
     if isinstance(leaf, tree.Fittings):
         return f"{leaf.count:.3g} × {leaf.fitting.name}", ""
     return "", ""
