@@ -301,6 +301,8 @@ def paths(plan: Plan, warmth: Warmth, near: tuple = (), settled: tuple = (), rou
         # The linear part keeps Newton from an endless slope at no flow; it is a ten-thousandth of a pascal.
         ducts.append(Duct("openings", ROOM, CASE, density[ROOM], ((1e-2, density[ROOM] / (2 * free**2), 1.0),)))
     flows, over, done = settled or settled_flows(ducts, balanced, near, rough)
+    # What is no more than rounding is none: its sign would turn from one turn of the solver to the next.
+    flows = [np.where(np.abs(flow) > 10 * ROUNDING, flow, 0.0)[()] for flow in flows]
     coolers, sides, gaps = {}, {}, []
     first_gap = 1 if balanced else 0
     case = (0.0, {0: 1.0}) if balanced else (plan.case_air, {})
@@ -315,7 +317,7 @@ def paths(plan: Plan, warmth: Warmth, near: tuple = (), settled: tuple = (), rou
         for place, unit in enumerate(row.units):
             side = _side(unit, own, warmth, pressure)
             constant, weights = _chosen(ahead, stops[place], stops[place + 1], total)
-            capacity = np.maximum(side.capacity, 1e-9)
+            capacity = np.maximum(side.capacity, 1e-12)  # so little that no heat of the books goes with it
             resistance = 1.0 / np.maximum(side.conductance, 1e-12)
             sides[unit.name] = side
             liquid = unit.radiator.liquid_conductance()

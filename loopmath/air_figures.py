@@ -260,7 +260,7 @@ class FanPoint(Picture):
             return False
         duct, flow = those[0]
         unit = solution.air.rows[self.which].units[0]
-        each = max(share for *_, share in duct.fans)
+        each = float(duct.cores[0][-1])
         pressure, air = self.units["air pressure"], self.units["air flow"]
         speed = max(float(s) for _, _, s, _ in duct.fans)
         full = replace(duct, fans=tuple((f, k, 1.0, s) for f, k, _, s in duct.fans))
@@ -385,23 +385,3 @@ def limit_rows(solution: Solution) -> list[tuple[str, float, float, str]]:
         soft = float(materials.softening_temperature(material))
         rows.append((f"{material} tube end", soft - margin, soft, style.QUIET))
     return rows
-
-
-def draw_air_map(ax: Axes, solution: Solution, system: str = "metric") -> Axes:
-    """Draw where the air of one design goes."""
-    AirMap(ax, solution, system).update(solution)
-    return ax
-
-
-def draw_fan_point(ax: Axes, solution: Solution, system: str = "metric", which: int = 0) -> Axes:
-    """Draw the fans of one stream against what they blow through."""
-    picture = FanPoint(ax, system)
-    picture.which = which
-    picture.update(solution)
-    return ax
-
-
-def draw_limits(ax: Axes, solution: Solution, system: str = "metric") -> Axes:
-    """Draw the temperatures of one design and their limits."""
-    Limits(ax, system).update(solution)
-    return ax

@@ -11,6 +11,8 @@ from loopmath.loss import area_of
 
 #: Which way the fans of a case blow.
 IN, OUT = "in", "out"
+#: What a speed curve may follow that is no component.
+SENSORS = COOLANT, CASE = "coolant", "case"
 
 
 @dataclass(frozen=True, eq=False)

@@ -117,7 +117,7 @@ def pump_now(plan: Plan) -> float:
 
 def fans_now(plan: Plan) -> float:
     """Return the speed of the fans of the first radiator that has any, at which fans and cores are compared."""
-    return next((float(u.fan_speed) for u in plan.units(tree.RadiatorUnit) if u.fan is not None), 1.0)
+    return next((float(u.fan_speed) for u in plan.fanned), 1.0)
 
 
 def hottest(t: Told) -> str:
@@ -459,7 +459,7 @@ def _fans_table(t: Told, system: str) -> Table:
     names = [u.name for u in t.plan.units(tree.Source)]
     heads = ["fans", "speed", "sound", "coolant over room", *names, "fan power", "fans in all"]
     rows = []
-    double = any(float(u.fans_in_series) > 1 for u in t.plan.units(tree.RadiatorUnit) if u.fan is not None)
+    double = any(float(u.fans_in_series) > 1 for u in t.plan.fanned)
     for words, row in here.iterrows():
         known = _all(row["coolant over room [K]"])
         cells = [f"{100 * row['speed']:.0f} %" if _all(row["speed"]) else "none"]
@@ -511,7 +511,7 @@ def _depth_table(t: Told, system: str) -> Table:
     rise, warm = units["difference"], units["temperature"]
     names = [u.name for u in t.plan.units(tree.Source)]
     heads = ["core", "coolant over room", *names, "flow", "sound", "share of free air flow", "money over slim"]
-    depths = {float(u.radiator.depth) for u in t.plan.units(tree.RadiatorUnit) if u.fan is not None}
+    depths = {float(u.radiator.depth) for u in t.plan.fanned}
     rows = []
     for words, row in here.iterrows():
         share, depth = row["share of free air flow"], lessons.CORES[words][0]

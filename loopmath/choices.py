@@ -17,6 +17,7 @@ from loopmath import catalogue, parts_list, rules, tables
 from loopmath import loop as tree
 from loopmath.case import AirPart
 from loopmath.checks import InputError, one_of
+from loopmath.designs import one_design
 from loopmath.plan import BALANCE, Plan
 from loopmath.solution import Solution, solved
 
@@ -129,14 +130,7 @@ def _block_for(part: AirPart) -> Any:
 # ------------------------------------------------------------------------------------------------ another choice
 
 
-def cooled(
-    plan: Plan,
-    names: Iterable[str],
-    run_length: Any = RUN_LENGTH,
-    run_bends: Any = RUN_BENDS,
-    power_supply: bool = False,
-    coolers: Iterable[AirPart] = (),
-) -> Plan:
+def cooled(plan: Plan, names: Iterable[str], power_supply: bool = False, coolers: Iterable[AirPart] = ()) -> Plan:
     """
     Return the plan with exactly some of its candidates in the loop and the others on air.
 
@@ -146,8 +140,6 @@ def cooled(
         The plan; it is not changed.
     names : str or names
         What is to be in the loop.
-    run_length, run_bends : float
-        The run of the plan's tube that each part put in brings along: length [m] and bends.
     power_supply, coolers
         See `candidates`.
 
@@ -163,7 +155,8 @@ def cooled(
     nothing but tube and fittings goes with its block (its dead legs stay, behind the group), and a group of one
     branch becomes part of the line, without its tees. Its heat warms the case.
 
-    Put in: behind the last block of the loop, each with a run before it; without any block, behind the last pump.
+    Put in: behind the last block of the loop, each with a run of `RUN_LENGTH` before it; without any block, behind the
+    last pump.
 
     The air of the case is balanced, and the plan has no file it was read from: it is for looking.
     """
@@ -175,15 +168,12 @@ def cooled(
         if part.name in wanted and part.cools == _POWER_SUPPLY and not (part.planned or power_supply):
             raise InputError("what to cool", part.name, "a part that is safe to open", part.caution)
     if not wanted:
-        raise InputError("what to cool", "nothing", "at least one part", _to_choose_from(listed))
-    return _arranged(plan, listed, wanted, run_length, run_bends)
+        remedy = f"A loop that cools nothing is none. To choose from: {', '.join(c.name for c in listed) or 'nothing'}."
+        raise InputError("what to cool", "nothing", "at least one part", remedy)
+    return _arranged(plan, listed, wanted)
 
 
-def _to_choose_from(listed: list[Candidate]) -> str:
-    return f"A loop that cools nothing is none. To choose from: {', '.join(c.name for c in listed) or 'nothing'}."
-
-
-def _arranged(plan: Plan, listed: list[Candidate], wanted: set[str], run_length: Any, run_bends: Any) -> Plan:
+def _arranged(plan: Plan, listed: list[Candidate], wanted: set[str]) -> Plan:
     """Return the plan with the wanted candidates in the loop; none of them leaves the air with nothing to compare."""
     loop, taken = plan.loop, {leaf.name for leaf in tree.leaves(plan.loop)}
     taken |= {thing.name for thing in (*plan.case_fans, *plan.on_air)}
@@ -191,13 +181,21 @@ def _arranged(plan: Plan, listed: list[Candidate], wanted: set[str], run_length:
     # In before out: the last block may be one that goes, and what comes in stands where it stood.
     for part in listed:
         if part.name in wanted and not part.planned:
-            loop = _with(loop, part.in_loop, plan, run_length, run_bends, taken)
+            loop = _with(loop, part.in_loop, plan, taken)
     for part in listed:
         if part.planned and part.name not in wanted:
             loop = _without(loop, part.name, taken)
     stay = [by_name[p.name].on_air if p.name in by_name else p for p in plan.on_air if p.name not in wanted]
     out = [c.on_air for c in listed if c.planned and c.name not in wanted]
     return replace(plan, loop=loop, on_air=(*stay, *out), case_air_by=BALANCE, origin=None)
+
+
+def new_run(plan: Plan, name: str, tube: Any = None) -> tree.Run:
+    """Return a run as a new part brings it along, of the plan's tube or else `tube`; InputError without either."""
+    tube = plan.tube or tube
+    if tube is None:
+        raise InputError("tube", "none in the plan", "the tube of a new run", "Name one in the plan, for all its runs.")
+    return tree.Run(name, tube, RUN_LENGTH, RUN_BENDS, fitting_metal=plan.fitting_metal)
 
 
 def _free(name: str, taken: set[str]) -> str:
@@ -209,17 +207,14 @@ def _free(name: str, taken: set[str]) -> str:
     return free
 
 
-def _with(loop: tree.Series, source: tree.Source, plan: Plan, length: Any, bends: Any, taken: set[str]) -> tree.Series:
+def _with(loop: tree.Series, source: tree.Source, plan: Plan, taken: set[str]) -> tree.Series:
     """Return the loop with a block more, behind its last one."""
     items = tree.flat(loop)
     kind = tree.Source if tree.of_kind(loop, tree.Source) else tree.PumpUnit
     last = max(place for place, child in enumerate(items) if tree.of_kind(child, kind))
     runs = tree.of_kind(loop, tree.Run)
-    tube = plan.tube or (runs[-1].tube if runs else None)
-    if tube is None:
-        raise InputError("tube", "none in the plan", "the tube of a new run", "Name one in the plan, for all its runs.")
     after = tree.of_kind(items[last], kind)[-1].name
-    run = tree.Run(_free(f"{after} to {source.name}", taken), tube, length, bends, fitting_metal=plan.fitting_metal)
+    run = new_run(plan, _free(f"{after} to {source.name}", taken), runs[-1].tube if runs else None)
     return tree.Series(*items[: last + 1], run, source, *items[last + 1 :])
 
 
@@ -278,16 +273,13 @@ def plumbing(plan: Plan) -> dict[str, Any]:
     """
     runs, legs = plan.units(tree.Run), plan.units(tree.DeadLeg)
     ends = sum((run.ends for run in runs), 0.0) + len(legs)
+    tubes = [(run.tube, run.fitting_metal) for run in runs] + [(leg.tube, plan.fitting_metal) for leg in legs]
     known = set(catalogue.names("fitting"))
-    holders = {end.name for end in (parts_list.end_fitting(*pair) for pair in _tubes(plan, runs, legs)) if end}
+    holders = {end.name for end in (parts_list.end_fitting(*pair) for pair in tubes) if end}
     items = [item for item in parts_list.parts_list(plan) if item.part in known and item.part not in holders]
     others = sum((item.amount for item in items), 0.0)
     tube = sum((leaf.length for leaf in (*runs, *legs)), 0.0)
     return {"tube ends": ends, "joints": 2 * ends + others, "tube [m]": tube}
-
-
-def _tubes(plan: Plan, runs: list, legs: list) -> list[tuple]:
-    return [(run.tube, run.fitting_metal) for run in runs] + [(leg.tube, plan.fitting_metal) for leg in legs]
 
 
 def money(plan: Plan) -> Any:
@@ -306,8 +298,7 @@ class _Choice:
 
 def _solve(plan: Plan) -> _Choice:
     answer = solved(plan)
-    if answer.designs is not None:
-        raise InputError("what to cool", f"{answer.designs} designs", "one design", "Choose one of them first.")
+    one_design("what to cool", answer.designs)
     state = answer.state
     warm = {part.name: float(state[part.name]) for part in plan.components}
     return _Choice(warm, _figures(plan, answer))
@@ -346,7 +337,7 @@ def _effect(name: str, with_it: _Choice, without: _Choice) -> tuple[float, float
     return gain, changes[payer], payer
 
 
-def _compared(plan: Plan, listed: list[Candidate]) -> list[Candidate]:
+def _compared(listed: list[Candidate]) -> list[Candidate]:
     if not listed:
         remedy = "Put a block in the loop, or name the block a part on air would get."
         raise InputError(
@@ -355,9 +346,7 @@ def _compared(plan: Plan, listed: list[Candidate]) -> list[Candidate]:
     return listed
 
 
-def what_to_cool(
-    plan: Plan, run_length: Any = RUN_LENGTH, run_bends: Any = RUN_BENDS, coolers: Iterable[AirPart] = ()
-) -> pd.DataFrame:
+def what_to_cool(plan: Plan, coolers: Iterable[AirPart] = ()) -> pd.DataFrame:
     """
     Solve every useful choice of what to cool; one row each, by what is in the loop.
 
@@ -365,8 +354,8 @@ def what_to_cool(
     ----------
     plan : Plan
         One design.
-    run_length, run_bends, coolers
-        See `cooled`.
+    coolers
+        See `candidates`.
 
     Returns
     -------
@@ -389,13 +378,13 @@ def what_to_cool(
     Of more than six candidates the six with the most heat are combined and the others stay as planned. "On air" for
     the only part of a loop is a loop that runs with nothing to cool, its fans still turning.
     """
-    listed = _compared(plan, candidates(plan, coolers=coolers))
+    listed = _compared(candidates(plan, coolers=coolers))
     varied = sorted(listed, key=lambda c: -np.max(c.in_loop.heat))[:MOST_COMBINED]
     fixed = [c for c in listed if c not in varied]
     always = {c.name for c in fixed if c.planned}
     every = [c.name for c in listed if c in varied]
     chosen = [frozenset(s) for many in range(len(every) + 1) for s in combinations(every, many)]
-    found = {s: _solve(_arranged(plan, listed, always | s, run_length, run_bends)) for s in chosen}
+    found = {s: _solve(_arranged(plan, listed, always | s)) for s in chosen}
     own = frozenset(c.name for c in varied if c.planned)
     column, rows = _money_column(plan), []
     stated = float(money(plan))
@@ -416,9 +405,7 @@ def what_to_cool(
     return table
 
 
-def marginal(
-    plan: Plan, run_length: Any = RUN_LENGTH, run_bends: Any = RUN_BENDS, coolers: Iterable[AirPart] = ()
-) -> pd.DataFrame:
+def marginal(plan: Plan, coolers: Iterable[AirPart] = ()) -> pd.DataFrame:
     """
     Compare each candidate in the loop with the same on air, all others as planned; one row each.
 
@@ -431,10 +418,10 @@ def marginal(
         the part that it warms most [K] and which that is; then what being in the loop changes (in less out): flow,
         coolant, case air, sound, tube ends, joints, tube, money; whether a block makes sense on its kind, a caution.
     """
-    listed = _compared(plan, candidates(plan, coolers=coolers))
+    listed = _compared(candidates(plan, coolers=coolers))
     own = {c.name for c in listed if c.planned}
     found = {frozenset(s): None for s in (own, *(own ^ {c.name} for c in listed))}
-    found = {s: _solve(_arranged(plan, listed, set(s), run_length, run_bends)) for s in found}
+    found = {s: _solve(_arranged(plan, listed, set(s))) for s in found}
     changed = [
         "flow [L/min]",
         "coolant over room [K]",

@@ -14,10 +14,11 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from loopmath import loop as tree
+from loopmath.case import AirPart
 from loopmath.checks import InputError, between, one_of
 from loopmath.laws import materials
 from loopmath.plan import Plan
-from loopmath.regime import Node, Regime, label
+from loopmath.regime import Regime, label
 from loopmath.transient import Dynamics
 
 #: Relative and absolute tolerance of the solver; points kept of each stretch.
@@ -331,7 +332,9 @@ def _course(model: Dynamics, what: str, origin: float, pieces: list, events: tup
     heats: list[dict] = []
     speeds: dict[str, list] = {}
     t, watts, energy = [], [], []
-    loop_nodes = [n for n in model.stored if model.nodes[n].kind != "air" and not _on_air(model.nodes[n])]
+    loop_nodes = [
+        n for n in model.stored if model.nodes[n].kind != "air" and not isinstance(model.nodes[n].element, AirPart)
+    ]
     order = {int(n): k for k, n in enumerate(model.stored)}
     rows = [order[int(n)] for n in loop_nodes]
     first = pieces[0][2][rows, 0]
@@ -371,7 +374,3 @@ def _course(model: Dynamics, what: str, origin: float, pieces: list, events: tup
         final,
         value,
     )
-
-
-def _on_air(node: Node) -> bool:
-    return node.kind == "component" and not isinstance(node.element, tree.Source)

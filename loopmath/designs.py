@@ -58,3 +58,9 @@ def number_of_designs(*records: Any) -> int | None:
     if len(found) > 1:
         raise InputError("number of designs", sorted(found), "arrays of one common length")
     return found.pop() if found else None
+
+
+def one_design(what: str, designs: int | None, remedy: str = "Choose one of them first.") -> None:
+    """Raise InputError if there are N designs where `what` takes one."""
+    if designs is not None:
+        raise InputError(what, f"{designs} designs", "one design", remedy)

@@ -14,6 +14,7 @@ from loopmath import loop as tree
 from loopmath import rules, tables
 from loopmath.case import Header
 from loopmath.checks import InputError, one_of
+from loopmath.designs import number_of_designs, one_design
 from loopmath.plan import Plan
 from loopmath.rules import Fact
 
@@ -126,9 +127,8 @@ def _motors(plan: Plan) -> dict[str, Motor]:
         # Straight between its ends, the power is greatest at one of them.
         most = np.maximum(unit.pump.power_shutoff, unit.pump.power_runout)
         found[unit.name] = Motor(unit.name, 1.0, _known(most), PUMP_HEADER)
-    for unit in plan.units(tree.RadiatorUnit):
-        if unit.fan is not None:
-            found[unit.name] = Motor(f"fans of {unit.name}", unit.fans, _known(unit.fan.power), FAN_HEADER)
+    for unit in plan.fanned:
+        found[unit.name] = Motor(f"fans of {unit.name}", unit.fans, _known(unit.fan.power), FAN_HEADER)
     for group in plan.case_fans:
         found[group.name] = Motor(group.name, group.count, _known(group.fan.power), FAN_HEADER)
     return found
@@ -214,8 +214,7 @@ def table(plan: Plan) -> pd.DataFrame:
         For N designs, and as from `loads`.
     """
     found = loads(plan)
-    if any(np.ndim(value) for load in found for value in (load.starting, load.header.rating)):
-        raise InputError("headers", "several designs", "one design", "Choose one of them first.")
+    one_design("headers", number_of_designs(*found))
     rows = [
         (
             load.header.name,

@@ -12,7 +12,8 @@ from scipy.optimize import brentq
 from loopmath import catalogue, parts_list, quiet, rules
 from loopmath import loop as tree
 from loopmath.checks import InputError, between
-from loopmath.choices import RUN_BENDS, RUN_LENGTH
+from loopmath.choices import new_run
+from loopmath.designs import number_of_designs, one_design
 from loopmath.laws import sound
 from loopmath.plan import BALANCE, Plan
 from loopmath.solution import Solution, solved
@@ -28,8 +29,7 @@ STEP = 2e-3
 
 
 def _one(answer: Solution) -> Solution:
-    if answer.designs is not None:
-        raise InputError("lesson", f"{answer.designs} designs", "one design", "Choose one of them first.")
+    one_design("lesson", answer.designs)
     return answer
 
 
@@ -193,9 +193,6 @@ def one_big_or_two_small(plan: Plan, name: str = "") -> pd.DataFrame:
     _named(plan)
     unit = _to_split(plan, name)
     total = int(unit.radiator.positions)
-    tube = plan.tube or next((run.tube for run in plan.units(tree.Run)), None)
-    if tube is None:
-        raise InputError("tube", "none in the plan", "the tube of a new run", "Name one in the plan, for all its runs.")
     plan = replace(plan, case_air_by=BALANCE, origin=None)
 
     def part(positions: int, air: str, suffix: str = "") -> tree.RadiatorUnit:
@@ -203,7 +200,7 @@ def one_big_or_two_small(plan: Plan, name: str = "") -> pd.DataFrame:
         blows = "case" if air == "room" else "room"
         return replace(unit, name=unit.name + suffix, radiator=radiator, air=air, blows=blows)
 
-    run = tree.Run(f"between {unit.name}", tube, RUN_LENGTH, RUN_BENDS, fitting_metal=plan.fitting_metal)
+    run = new_run(plan, f"between {unit.name}", next((run.tube for run in plan.units(tree.Run)), None))
     choices = {f"one of {total}, {air} air": [part(total, air)] for air in tree.PLACES}
     for small in range(1, total // 2 + 1):
         for second in tree.PLACES:
@@ -211,7 +208,7 @@ def one_big_or_two_small(plan: Plan, name: str = "") -> pd.DataFrame:
             choices[f"{total - small} in room air and {small} in {second} air"] = pair
     rows = []
     for words, items in choices.items():
-        new = replace(plan, loop=_put(plan.loop, unit.name, items))
+        new = plan.with_loop(lambda leaf, items=items: tree.Series(*items) if leaf.name == unit.name else leaf)
         answer = _one(solved(new))
         heats = [-answer.row(item.name)["heat"] for item in items if isinstance(item, tree.RadiatorUnit)]
         row = {"arrangement": words} | _warm(new, answer.state) | {"case air [degC]": answer.state["case_air"]}
@@ -232,8 +229,7 @@ def _to_split(plan: Plan, name: str) -> tree.RadiatorUnit:
         alike = np.all(np.asarray(unit.second_fans) == 0)
         return bool(alike and unit.air in tree.PLACES and unit.name not in behind and unit.radiator.positions >= 2)
 
-    if any(np.ndim(unit.radiator.positions) for unit in units):
-        raise InputError("lesson", "several designs", "one design", "Choose one of them first.")
+    one_design("lesson", number_of_designs(*units))
     fitting = {unit.name: unit for unit in units if stands_alone(unit)}
     if not fitting:
         accepted = "a radiator of two fan positions or more, by itself, its fans at one speed"
@@ -241,16 +237,6 @@ def _to_split(plan: Plan, name: str) -> tree.RadiatorUnit:
     if name and name not in fitting:
         raise InputError("radiator", name, f"one that can be split: {', '.join(fitting)}")
     return fitting[name] if name else max(fitting.values(), key=lambda unit: unit.radiator.positions)
-
-
-def _put(item: Any, name: str, items: list) -> Any:
-    """Return a tree with one element replaced by several."""
-    if isinstance(item, tree.Series):
-        inner = [_put(child, name, items) for child in item.items]
-        return tree.Series(*(one for new in inner for one in (new if isinstance(new, list) else [new])))
-    if isinstance(item, tree.Parallel):
-        return tree.Parallel(*(_put(branch, name, items) for branch in item.branches))
-    return items if item.name == name else item
 
 
 def another_core(radiator: Any, **shape: float) -> Any:
@@ -286,8 +272,8 @@ def _fanned(plan: Plan) -> list[tree.RadiatorUnit]:
 
 def _each(plan: Plan, change: Callable) -> Plan:
     """Return the plan with every radiator that has fans replaced by `change(radiator)`."""
-    names = {unit.name for unit in _fanned(plan)}
-    return plan.with_loop(lambda leaf: change(leaf) if leaf.name in names else leaf)
+    _fanned(plan)
+    return plan.with_loop(lambda leaf: change(leaf) if getattr(leaf, "fan", None) else leaf)
 
 
 def push_or_push_pull(plan: Plan, speeds: Any = SPEEDS) -> pd.DataFrame:

@@ -2,13 +2,12 @@
 
 from loopmath import air
 from loopmath import loop as tree
+from loopmath.case import SENSORS
 from loopmath.checks import InputError, one_of
 from loopmath.reader import Reader
 
 #: Group beside the loop -> its line that names what turns, and the word for one of the group.
 TURNS = {"headers": ("feeds", "header"), "speed_curves": ("drives", "curve")}
-#: What a speed curve may follow that is no component.
-SENSORS = ("coolant", "case")
 
 
 def air_paths(read: Reader, described: dict, elements: dict) -> None:

@@ -8,8 +8,7 @@ import pandas as pd
 
 from loopmath import catalogue
 from loopmath import loop as tree
-from loopmath.checks import InputError
-from loopmath.designs import number_of_designs
+from loopmath.designs import number_of_designs, one_design
 from loopmath.parts import Fitting, Tube
 from loopmath.plan import Plan
 
@@ -101,8 +100,7 @@ def unpriced(items: list[Item]) -> list[str]:
 
 def table(plan: Plan) -> pd.DataFrame:
     """Return the parts list of one design as a table, the sum on its last line; InputError for N designs."""
-    if number_of_designs(plan.loop) is not None:
-        raise InputError("parts list", "several designs", "one design", "Choose one of them first.")
+    one_design("parts list", number_of_designs(plan.loop))
     items, money = parts_list(plan), f"[{plan.currency}]" if plan.currency else ""
     rows = [
         (

@@ -11,7 +11,7 @@ from typing import Any
 
 from loopmath import catalogue, named, parts, tables
 from loopmath import loop as tree
-from loopmath.case import IN, OUT, AirPart, CaseFans, Header, SpeedCurve
+from loopmath.case import COOLANT, IN, OUT, AirPart, CaseFans, Header, SpeedCurve
 from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, read_text
 from loopmath.laws import coolant as coolants
@@ -166,7 +166,7 @@ BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
         SpeedCurve,
         (
             Field("drives", "texts"),
-            Field("sensor", default=named.SENSORS[0]),  # what else it may be, the plan's parts say: see `named`
+            Field("sensor", default=COOLANT),  # what else it may be, the plan's parts say: see `named`
             Field("points", "points", columns=("temperatures", "speeds")),
             Field("hysteresis", "difference", 0.0),
         ),

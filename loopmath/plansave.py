@@ -111,9 +111,12 @@ class _Description:
             name = type(item).__name__
             raise InputError(item.name, name, "an element a plan file knows", "Give it as a part in the line.")
         out = {"kind": Leaf(kind)} | self.reference(kind, getattr(item, kind), item.name)
+        values = _leaves(item, (*PARTS[kind][1], *ANY_PART))
         if kind == "radiator":
             out["fan"] = self.fan(item)
-        self.parts[item.name] = out | _leaves(item, (*PARTS[kind][1], *ANY_PART))
+            if item.fan is None:  # the file says so by giving the air, also where that is none
+                values["air_flow_each"] = replace(values["air_flow_each"], default=None)
+        self.parts[item.name] = out | values
         return item.name
 
     def beside(self, group: str) -> dict:

@@ -16,18 +16,17 @@ import pandas as pd
 from scipy.interpolate import PchipInterpolator
 
 from loopmath import loop as tree
-from loopmath import rules
 from loopmath.checks import InputError, between, one_of
-from loopmath.designs import number_of_designs
+from loopmath.designs import number_of_designs, one_design
+from loopmath.limits import SOUND, Limit, limits, margins
 from loopmath.plan import Plan
+from loopmath.roots import UNKNOWN, root
 from loopmath.solution import Solution, solved
 
 #: What stays while fans are scaled: the proportions they have in the plan (the default), or all turn at one speed.
 PLANNED, COMMON = "planned", "common"
 #: Fan and pump speeds of the grids that bracket what is searched; how often the search zooms in at most.
 FANS, PUMPS, ZOOMS = 12, 17, 5
-#: Margin of what is not known: nothing flows, or coolant outside its data. It only says on which side a root lies.
-UNKNOWN = -100.0
 #: How near a margin at its root is to none: beyond, the limit was not met there but what is known ended.
 NEAR = 0.01
 #: How close speeds are found, share of full speed: less than 0.001 dB, and less than that matters nowhere. [dB]
@@ -53,75 +52,6 @@ def sound_sources(solution: Solution) -> pd.DataFrame:
         rows.append((name, level, 100 * share, 100 * np.asarray(speeds.get(name, np.nan))))
     columns = ["source", "level [dB]", "share of sound energy [%]", "speed [%]"]
     return solution.frame(rows, columns)
-
-
-# ----------------------------------------------------------------------------------------------------- limits
-
-
-class Limit(NamedTuple):
-    """
-    One limit and how far it is kept.
-
-    `kind` says what the margin is: "difference" [K], "sound" [dB] or "share"; a positive margin keeps the limit, and
-    NaN stands where no temperature can be stated.
-    """
-
-    name: str
-    kind: str
-    margin: Any
-
-
-SOUND = "sound limit"
-#: Quantity of a fact whose limit is its own -> what the limit is called.
-_OWN = {
-    "coolant against your limit": "coolant limit",
-    "sound against your limit": SOUND,
-    "coolant against pump limit": "coolant limit of {where}",
-    "coolant against tube limit": "coolant limit of {where}",
-}
-#: Quantity of a fact that is a margin already.
-_MARGINS = {
-    "component below its limit by": "limit of {where}",
-    "tube below softening by": "softening of {where}",
-}
-FLOW, DATA = "least flow", "data of the coolant"
-
-
-def least_flow() -> float:
-    """Return the flow below which the rules warn of danger to what is cooled. [m3/s]"""
-    grave = [r for r in rules.rules() if r.quantity == "loop flow" and r.signal in ("danger", "warning")]
-    return max(rule.limit for rule in grave if rule.compare == "below")
-
-
-def limits(solution: Solution) -> list[Limit]:
-    """Return every limit the speeds can break, for one design or N."""
-    least = least_flow()
-    out = []
-    for fact in solution.facts:
-        if fact.quantity in _OWN:
-            kind = "sound" if fact.quantity.startswith("sound") else "difference"
-            out.append(Limit(_OWN[fact.quantity].format(where=fact.where), kind, fact.limit - fact.value))
-        elif fact.quantity in _MARGINS:
-            out.append(Limit(_MARGINS[fact.quantity].format(where=fact.where), "difference", fact.value))
-        elif fact.quantity == "loop flow":
-            out.append(Limit(FLOW, "share", fact.value / least - 1.0))
-        elif fact.quantity == "branch flow":
-            whole = np.maximum(solution.state["flow"], 1e-12)
-            out.append(Limit(f"flow of {fact.where}", "share", fact.value / whole))
-    plan = solution.plan
-    out.append(Limit(DATA, "difference", plan.coolant.high - solution.state["coolant_warmest"]))
-    if solution.designs is None:
-        return [one._replace(margin=float(one.margin)) for one in out]
-    return [one._replace(margin=np.broadcast_to(one.margin, (solution.designs,))) for one in out]
-
-
-def margins(solution: Solution) -> dict[str, Any]:
-    """
-    Return how far every limit is kept: [K] of temperatures, [dB] of sound, share of the least flow.
-
-    Positive keeps it, negative breaks it, NaN is not known. `limits` tells which unit each margin has.
-    """
-    return {limit.name: limit.margin for limit in limits(solution)}
 
 
 def _worst(found: list[Limit], kinds: tuple[str, ...], reserve: float = 0.0) -> np.ndarray:
@@ -218,8 +148,7 @@ def at_speeds(plan: Plan, fans: Any = None, pumps: Any = None, keep: str = PLANN
 
 def _checked(plan: Plan) -> None:
     """Refuse a plan of N designs, or one without fans."""
-    if (designs := number_of_designs(plan)) is not None:
-        raise InputError("plan", f"{designs} designs", "one design", "Look at one design at a time.")
+    one_design("plan", number_of_designs(plan))
     if not _fans(plan)[0].shares:
         raise InputError("fans", "none in the plan", "a plan with a fan", "Give a radiator its fans.")
 
@@ -320,35 +249,6 @@ class TradeOff:
 def _known(values: Any) -> np.ndarray:
     """Return margins with `UNKNOWN` for what is not known."""
     return np.nan_to_num(np.asarray(values, dtype=float), nan=UNKNOWN)
-
-
-def root(
-    function: Callable, low: Any, high: Any, at_low: Any, at_high: Any, close: float = CLOSE
-) -> tuple[np.ndarray, np.ndarray]:
-    """
-    Return (x, function(x)) where functions change sign between ends whose values are known, all at once.
-
-    Regula falsi, the value of an end that stays lowered as Anderson and Bjorck do it; halving beside a value as large
-    as `UNKNOWN`. Where a function jumps over zero x is at the jump, and what is left tells it.
-    """
-    low, high, at_low, at_high = (np.array(v, dtype=float) for v in (low, high, at_low, at_high))
-    x = left = None
-    for _ in range(60):
-        slope = (at_high - at_low) / (high - low)
-        blind = (np.abs(at_low) >= -UNKNOWN) | (np.abs(at_high) >= -UNKNOWN)
-        x = np.where(blind, 0.5 * (low + high), low - at_low / slope)
-        left = function(x)
-        done = (np.abs(left) <= 0.3 * close * np.abs(slope)) & ~blind | (np.abs(high - low) < close)
-        if np.all(done):
-            break
-        # `high` is always the newest point; `low` the one of the other sign.
-        turned = (left < 0) != (at_high < 0)
-        lowered = 1.0 - left / np.where(at_high == 0, 1.0, at_high)
-        kept = at_low * np.where(lowered > 0, lowered, 0.5)
-        at_low = np.where(done, at_low, np.where(turned, at_high, np.where(blind, at_low, kept)))
-        low = np.where(done, low, np.where(turned, high, low))
-        high, at_high = np.where(done, high, x), np.where(done, at_high, left)
-    return x, left
 
 
 def trade_off(

@@ -281,18 +281,6 @@ class CurveAtWork(Picture):
         return stepped
 
 
-def draw_trade_off(ax: Axes, heard: Heard, system: str = "metric") -> Axes:
-    """Draw quiet against cool for one plan."""
-    TradeOffCurve(ax, system).update(heard)
-    return ax
-
-
-def draw_sources(ax: Axes, heard: Heard, system: str = "metric") -> Axes:
-    """Draw who makes the sound of one plan."""
-    Sources(ax, system).update(heard)
-    return ax
-
-
 def draw_softening(ax: Axes, story: Any, plan: Any, system: str = "metric") -> Axes:
     """Draw how far tube ends stay below softening as the fans slow down (`lessons.Softening`), sound to the right."""
     rise = DISPLAY[system]["difference"]

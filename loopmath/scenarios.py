@@ -126,7 +126,8 @@ def pump_stop(plan: Plan, at: float = 60.0, within: float = 1800.0, **solver: An
     What coolant does that stands is an estimate, see `transient`; a machine that watches its temperatures slows down or
     switches off before.
     """
-    return _stop(plan, "pump stops", _pumps_off, (), at, within, solver)
+    pumps = [unit.name for unit in plan.units(tree.PumpUnit)]
+    return _stop(plan, "pump stops", lambda p: _standing(p, pumps), (), at, within, solver)
 
 
 def fan_stop(
@@ -159,7 +160,7 @@ def fan_stop(
     for name in which:
         one_of("fans that stop", name, known)
     words = f"fans stop: {', '.join(which)}"
-    return _stop(plan, words, lambda p: _fans_off(p, which), _without_air(plan, which), at, within, solver)
+    return _stop(plan, words, lambda p: _standing(p, which), _without_air(plan, which), at, within, solver)
 
 
 def power_off(plan: Plan, at: float = 60.0, within: float = 3600.0, **solver: Any) -> Course:
@@ -175,10 +176,11 @@ def power_off(plan: Plan, at: float = 60.0, within: float = 3600.0, **solver: An
     **solver
         See `load_step`.
     """
-    every = [unit.name for unit in plan.units(tree.RadiatorUnit)] + [fans.name for fans in plan.case_fans]
+    every = [unit.name for unit in (*plan.units(tree.RadiatorUnit), *plan.case_fans)]
+    pumps = [unit.name for unit in plan.units(tree.PumpUnit)]
 
     def off(p: Plan) -> Plan:
-        p = replace(_fans_off(_pumps_off(p), every), case_heat=0.0)
+        p = replace(_standing(p, [*every, *pumps]), case_heat=0.0)
         p = p.with_loop(lambda leaf: replace(leaf, heat=0.0) if isinstance(leaf, tree.Source) else leaf)
         return replace(p, on_air=tuple(replace(part, heat=0.0) for part in p.on_air))
 
@@ -198,18 +200,14 @@ def _stop(
     return run(model, what, stretches, start, origin=at, ends=False, **solver)
 
 
-def _pumps_off(plan: Plan) -> Plan:
-    return plan.with_loop(lambda leaf: replace(leaf, speed=0.0) if isinstance(leaf, tree.PumpUnit) else leaf)
+def _standing(plan: Plan, which: Iterable[str]) -> Plan:
+    """Return the plan with pumps and fans standing, and radiators without the air they are given."""
 
+    def airless(leaf: Any) -> Any:
+        there = isinstance(leaf, tree.RadiatorUnit) and leaf.name in which
+        return replace(leaf, air_flow_each=0.0) if there else leaf
 
-def _fans_off(plan: Plan, which: Iterable[str]) -> Plan:
-    def off(leaf: Any) -> Any:
-        if not isinstance(leaf, tree.RadiatorUnit) or leaf.name not in which:
-            return leaf
-        return replace(leaf, fan_speed=0.0, pull_speed=None, second_fans=0.0, air_flow_each=0.0)
-
-    case = tuple(replace(fans, speed=0.0) if fans.name in which else fans for fans in plan.case_fans)
-    return replace(plan.with_loop(off), case_fans=case)
+    return plan.with_speeds(dict.fromkeys(which, 0.0)).with_loop(airless)
 
 
 def _without_air(plan: Plan, which: Iterable[str]) -> tuple[str, ...]:
@@ -340,8 +338,7 @@ def evening(plan: Plan) -> pd.DataFrame:
     """
     Return an evening of mixed use as a table for `profile`, made up for the demo: time, and watts of each component.
 
-    It idles, does some work, plays twice at peak heat with a meal between, and idles again; after two hours of nothing
-    it ends.
+    It idles, does some work, plays twice at peak heat with a meal between, and idles again for the last half hour.
     """
     parts = plan.components
     peaks = {

@@ -18,6 +18,7 @@ from matplotlib.lines import Line2D
 from loopmath import layout, style
 from loopmath import loop as tree
 from loopmath.checks import InputError
+from loopmath.designs import one_design
 from loopmath.layout import GUTTER, LEFT, LEG, RIGHT, SIZES, UNDER, Cell, Rows
 from loopmath.solution import Solution
 from loopmath.style import DOTS
@@ -61,8 +62,7 @@ class _Answer:
         """Return it for the loop that is drawn; None where no temperature is known."""
         if solution is None:
             return None
-        if solution.designs is not None:
-            raise InputError("solution", f"{solution.designs} designs", "one design", "Solve the one to be drawn.")
+        one_design("solution", solution.designs, "Solve the one to be drawn.")
         if [row["element"].name for row in solution.walk] != [leaf.name for leaf in tree.leaves(loop)]:
             raise InputError("solution", "of another loop", "the solution of the loop that is drawn")
         if not solution.known:

@@ -35,7 +35,7 @@ def loop_and_air(plan: Plan, friction: str, designs: int | None) -> tuple:
         The loop collapsed, its air side with the temperature of the air that enters each radiator, the answer.
     """
     if air.plain(plan):
-        paths = _given_air(plan)
+        paths = given_air(plan)
         root = network.collapse(plan.loop, paths.coolers, count())
         return root, paths, network.solve_tree(root, plan.coolant, _guess(plan, paths), friction, designs)
     if designs is None:
@@ -60,7 +60,7 @@ def loop_and_air(plan: Plan, friction: str, designs: int | None) -> tuple:
     return root, _numbered(paths, stand.nodes), stand.settled()
 
 
-def _given_air(plan: Plan) -> air.AirPaths:
+def given_air(plan: Plan) -> air.AirPaths:
     """Return the air side where every radiator's air is known beforehand."""
     pressure = coolants.pressure_at_height(plan.height)
     coolers, sides = {}, {}

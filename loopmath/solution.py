@@ -10,8 +10,8 @@ import pandas as pd
 
 from loopmath import air, facts, network, rules, settle, thermal
 from loopmath import loop as tree
-from loopmath.checks import InputError, OutOfRange, one_of
-from loopmath.designs import number_of_designs
+from loopmath.checks import OutOfRange, one_of
+from loopmath.designs import number_of_designs, one_design
 from loopmath.laws import sound
 from loopmath.loss import GRAVITY
 from loopmath.plan import BALANCE, Plan
@@ -223,7 +223,7 @@ class Solution:
             "coolant_warmest": hottest,
             "coolant_over_room": hottest - self.plan.room_air,
             "heat": sum((row["heat"] for row in self.walk if row["element"].name not in self.coolers), 0.0),
-            "sound": self._sound(),
+            "sound": sound.sum_levels(np.broadcast_arrays(*self.sounds().values())),
             "pump_power": sum(
                 (thermal.pump_power(u, self.row(u.name)["flow"]) for u in self.plan.units(tree.PumpUnit)), 0.0
             ),
@@ -273,9 +273,6 @@ class Solution:
         """Return the level of every source of sound at the listener, by name; minus infinity is silence. [dB]"""
         sources = (*self.plan.turning, *self.plan.on_air)
         return {u.name: sound.at_distance(u.sound(), self.plan.listener) for u in sources}
-
-    def _sound(self) -> Any:
-        return sound.sum_levels(np.broadcast_arrays(*self.sounds().values()))
 
     # --------------------------------------------------------------------------------------- the public face
 
@@ -402,8 +399,7 @@ class Solution:
         InputError
             For N designs; use `warning_counts` there, or solve one design.
         """
-        if self.designs is not None:
-            raise InputError("warnings", f"{self.designs} designs", "one design", "Use warning_counts for many.")
+        one_design("warnings", self.designs, "Use warning_counts for many.")
         return rules.table(self.facts)
 
     def warned(self, system: str = "metric") -> list[rules.Warned]:

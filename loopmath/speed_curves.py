@@ -16,16 +16,15 @@ from scipy import interpolate, signal
 
 from loopmath import loop as tree
 from loopmath import rules, transient
-from loopmath.case import SpeedCurve
+from loopmath.case import CASE, COOLANT, SENSORS, SpeedCurve
 from loopmath.checks import InputError, between, one_of
+from loopmath.designs import one_design
 from loopmath.plan import BALANCE, Plan
-from loopmath.quiet import UNKNOWN, root
+from loopmath.roots import UNKNOWN, root
 from loopmath.rules import Fact
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
-#: Sensors that are no component.
-COOLANT, CASE = "coolant", "case"
 #: Nearer than this a sensor agrees with the speeds it asks for; a speed that jumps never gets there. [K]
 AGREED = 1e-3
 #: How close a temperature is found; step of slopes, above the noise of an answer whose air is balanced; Newton's
@@ -44,7 +43,7 @@ GAINS = np.geomspace(1e-3, 1e3, 61)
 
 def sensors(plan: Plan) -> list[str]:
     """Return what a curve may follow."""
-    return [COOLANT, CASE, *(thing.name for thing in plan.components)]
+    return [*SENSORS, *(thing.name for thing in plan.components)]
 
 
 def checked(plan: Plan) -> tuple[SpeedCurve, ...]:
@@ -467,8 +466,7 @@ def hunting(plan: Plan, delay: float = DELAY, friction: str = "churchill", on: O
     """
     between("delay", delay, 0.0, 60.0, "s")
     on = steady_on_curves(plan, friction) if on is None else on
-    if on.solution.designs is not None:
-        raise InputError("plan", f"{on.solution.designs} designs", "one design", "Look at one design at a time.")
+    one_design("plan", on.solution.designs)
     if not plan.speed_curves:
         return Hunting(np.inf, np.nan, np.nan, {}, delay)
     found = [_hunting(on.cold, False, delay, friction)]

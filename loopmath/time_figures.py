@@ -183,15 +183,3 @@ class Drive(Picture):
         words = f"flow {seen}" + (" until it stops" if flow[-1] < 0.01 * whole else "")
         self.labels[1].set(text=words, position=(across, 0.02 * up if flow[-1] < 0.01 * whole else 0.88 * up))
         return stepped
-
-
-def draw_time(ax: Axes, course: Course, system: str = "metric") -> Axes:
-    """Draw the temperatures of a run."""
-    TimeCurves(ax, system).update(course)
-    return ax
-
-
-def draw_drive(ax: Axes, course: Course, system: str = "metric") -> Axes:
-    """Draw what drives a run."""
-    Drive(ax, system).update(course)
-    return ax

@@ -15,7 +15,7 @@ from loopmath import loop as tree
 from loopmath.case import IN, OUT, AirPart, CaseFans, Header, SpeedCurve
 from loopmath.laws import coolant
 from loopmath.parts import Fan, Tube
-from loopmath.plan import BALANCE, GIVEN, Plan
+from loopmath.plan import BALANCE, FIGURES, GIVEN, WAYS, Plan
 from loopmath.radiator import Radiator
 
 METALS = sorted(tables.by_name("metals.csv"))
@@ -36,6 +36,7 @@ AWKWARD = [
     '"""',
 ]
 NAMES = st.sampled_from(AWKWARD) | st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=12)
+NAMES = NAMES.filter(lambda name: name not in (*FIGURES, *WAYS))  # a plan refuses those
 #: Names of parts of one's own: few, so that two different records meet under one name.
 OWN = st.sampled_from(["my part", 'mine, 2.0" wide', "my\tthird"])
 
@@ -164,11 +165,18 @@ def plans(draw):
             if ends and draw(st.integers(0, 3)):
                 airs[unit.name] = ends.pop(draw(st.integers(0, len(ends) - 1)))
             ends.append(unit.name)
-        rows = {*airs, *airs.values()}
+        rows, behind = {*airs, *airs.values()}, {ahead: name for name, ahead in airs.items()}
+        fanned = {unit.name for unit in tree.of_kind(loop, tree.RadiatorUnit) if unit.fan is not None}
 
         def change(leaf):
-            new = {"second_fans": 0.0, "air": airs.get(leaf.name, leaf.air)} if leaf.name in rows else {}
-            return replace(leaf, **new)
+            if leaf.name not in rows:
+                return leaf
+            row = [leaf.name]
+            while row[-1] in behind:
+                row.append(behind[row[-1]])
+            # Only the first of a row without fans states how much air passes all of them.
+            each = leaf.air_flow_each if leaf.name not in airs and not fanned.intersection(row) else 0.0
+            return replace(leaf, second_fans=0.0, air=airs.get(leaf.name, leaf.air), air_flow_each=each)
 
         return tree.mapped(loop, change)
 

@@ -392,11 +392,69 @@ def test_air_given_as_such_passes_whatever_the_case_does():
     plan = machine(given_air, radiator("top", 0.5, air=CASE))
     answer = solve(plan)
     assert float(answer.air.flows[0]) == pytest.approx(0.036, rel=1e-15)
-    # In a row the first one's counts, through each position of its own.
-    row = machine(given_air, replace(radiator("back", core=CORES[1]), fan=None, air="front", air_flow_each=0.5))
+    # In a row the first one's counts, and passes the positions of those behind it.
+    row = machine(given_air, replace(radiator("back", core=CORES[1]), fan=None, air="front"))
     assert float(solve(row).airs["front"].flow) == pytest.approx(0.036, rel=1e-12)
     warm_in = float(solve(row).coolers["back"].air_temperature)
     assert float(solve(row).airs["back"].flow) * density(warm_in) == pytest.approx(0.036 * density(25.0), rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("front", "back", "refused", "words"),
+    [
+        ({"fan": None, "air_flow_each": 0.012}, {"fan": None, "air_flow_each": 0.5}, "back", "the air front states"),
+        ({}, {"fan": None, "air_flow_each": 0.5}, "back", "the air the fans of front move"),
+        ({"fan": None, "air_flow_each": 0.012}, {}, "front", "the air the fans of back move"),
+    ],
+)
+def test_a_row_has_one_air_flow_and_a_second_one_stated_is_refused(front, back, refused, words):
+    units = [replace(radiator("front"), **front), replace(radiator("back"), air="front", **back)]
+    with pytest.raises(InputError) as caught:
+        solve(machine(*units))
+    assert caught.value.field == f"{refused}, air flow each"
+    assert words in str(caught.value)
+    assert solve(machine(*(replace(u, air_flow_each=0.0) if u.name == refused else u for u in units))).known
+
+
+@pytest.mark.parametrize("speeds", [(0.0, 0.8), (0.8, 0.0)])
+def test_air_that_comes_back_through_fans_that_stand_is_told_whichever_they_are(speeds):
+    """What one position blows into a tight case goes back through the two beside it, whose fans stand."""
+    first, second = speeds
+    many = 1.0 if second else 2.0
+    plan = machine(radiator("front", first, second_fans=many, second_speed=second), case_vents=0.0, heats=(40.0,))
+    answer = solved(plan)
+    backwards = {f.where: float(f.value) for f in answer.facts if f.quantity == "air drawn backwards"}
+    assert backwards == {"front": 1.0}
+    both = plan.with_loop(lambda leaf: replace(leaf, fan_speed=0.8, second_speed=0.8) if leaf.name == "front" else leaf)
+    both = replace(both, case_fans=(exhaust(3.0, 1.0),))
+    assert not any(f.value for f in solved(both).facts if f.quantity == "air drawn backwards")
+
+
+def test_a_case_without_a_way_in_settles_though_what_little_flows_is_rounding():
+    """The front radiator's fans stand and there is no opening, so no air can come in for any to leave."""
+    shut = radiator("front", 0.93, CORES[1], QUIET, fans_in_series=2, pull_speed=0.3, second_fans=2.0, second_speed=0.0)
+    past = radiator("top", 0.3, CORES[1], fans_in_series=2, blows=ROOM, filter_loss=1.0)
+    about = radiator("rear", 0.445, CORES[1], QUIET, air=CASE, blows=CASE, fan_side=tree.PULL)
+    closed = {"case_vents": 0.0, "case_wall_loss": 0.5, "case_heat": 0.0, "room_air": 10.0}
+    answer = solved(machine(shut, past, about, heats=(20.0,), **closed))
+    assert answer.known
+    moved = {duct.name: float(q) for duct, q in zip(answer.air.ducts, answer.air.flows, strict=True)}
+    assert abs(moved["front"]) < 1e-9
+    # What warms the case can only go through its walls: what the radiator in it gives and its fans take, by 0.5 W/K.
+    gives = -float(answer.row("rear")["heat"]) + float(about.fan_power())
+    spare = (1 - answer.plan.loop.items[0].pump.heat_share) * float(answer.state["pump_power"])
+    assert 0.5 * (float(answer.case_air) - 10.0) == pytest.approx(gives + spare, rel=1e-6)
+
+
+def test_air_that_did_not_settle_states_no_temperature(monkeypatch):
+    plan = machine(radiator("front"), radiator("top", 0.4, air=CASE), case_fans=(exhaust(),))
+    assert solve(plan).known
+    monkeypatch.setattr(air, "ROUNDING", -1.0)  # so that no last step is small enough
+    monkeypatch.setattr(air, "LAST_STEP", 0.0)
+    answer = solved(plan)
+    assert not answer.known
+    assert math.isnan(answer.state["coolant_warmest"])
+    assert "design that did not settle" in set(answer.warnings["quantity"])
 
 
 # ------------------------------------------------------------------------------------------------ what follows

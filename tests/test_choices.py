@@ -146,12 +146,12 @@ def test_two_runs_become_one_with_two_straight_fittings_fewer():
 
 
 def test_a_part_joins_behind_the_last_block_with_a_run_of_its_own():
-    new = cooled(load_plan(WORKSHOP), ["graphics card", "processor", "memory"], run_length=0.3, run_bends=2)
+    new = cooled(load_plan(WORKSHOP), ["graphics card", "processor", "memory"])
     names = [e.name for e in tree.leaves(new.loop)]
     at = names.index("processor")
     assert names[at : at + 4] == ["processor", "processor to memory", "memory", "processor to top radiator"]
     run = next(e for e in tree.leaves(new.loop) if e.name == "processor to memory")
-    assert (run.length, run.bends, run.tube.name) == (0.3, 2.0, "PETG 13/10 mm")
+    assert (run.length, run.bends, run.tube.name) == (choices.RUN_LENGTH, choices.RUN_BENDS, "PETG 13/10 mm")
 
 
 def test_the_only_block_may_be_changed_for_another():
@@ -387,6 +387,26 @@ def test_a_new_run_needs_a_tube():
         cooled(plan, ["processor", "memory"])
 
 
-def test_a_run_of_no_possible_length_is_refused():
-    with pytest.raises(InputError, match="length"):
-        cooled(load_plan(WORKSHOP), ["processor", "memory"], run_length=-1.0)
+def test_a_run_that_has_one_end_in_a_fitting_keeps_it_when_two_become_one():
+    """The far end of the second run sits in something that is no fitting of a tube: three ends less the two saved."""
+    plan = load_plan(DEMO)
+    last = plan.units(tree.Run)[1]
+    plan = plan.with_loop(lambda leaf: replace(leaf, ends=1.0) if leaf.name == last.name else leaf)
+    kept = cooled(plan, ["graphics card"])
+    (new,) = [run for run in kept.units(tree.Run) if run.name not in {r.name for r in plan.units(tree.Run)}]
+    assert new.ends == 1.0
+
+
+def test_a_new_run_takes_no_name_of_a_part_on_air():
+    plan = load_plan(DEMO)
+    (name,) = {r.name for r in cooled(plan, ["graphics card"]).units(tree.Run)} - {r.name for r in plan.units(tree.Run)}
+    named = replace(plan, on_air=(AirPart(name, heat=1.0),))
+    assert f"{name}, 2" in [run.name for run in cooled(named, ["graphics card"]).units(tree.Run)]
+
+
+def test_the_coolant_may_be_what_is_tightest():
+    plan = load_plan(WORKSHOP)
+    warm = float(solved(plan).state["coolant_warmest"])
+    table = what_to_cool(replace(plan, coolant_limit=warm + 0.5))
+    (row,) = table[table["as planned"]].to_dict("records")
+    assert (row["tightest"], row["worst margin [K]"]) == ("coolant", pytest.approx(0.5, abs=1e-4))

@@ -8,6 +8,7 @@ from examples import DEMO, EXAMPLES, SUITE, each_example
 
 from loopmath import InputError, catalogue, ledger, lessons, load_plan, tables
 from loopmath import loop as tree
+from loopmath.laws import materials
 from loopmath.lessons import (
     CORES,
     another_core,
@@ -155,7 +156,7 @@ def test_split_radiators_hold_the_positions_of_the_one_and_close_their_books():
     small = [replace(unit, name=f"r {n}", radiator=another_core(unit.radiator, positions=n)) for n in (1.0, 2.0)]
     assert [s.radiator.name for s in small] == ["1 x 120 mm, slim, medium fins", "2 x 120 mm, slim, medium fins"]
     assert [s.radiator.price for s in small] == [38.0, 54.0]  # as in data/radiators.csv
-    new = replace(plan, loop=lessons._put(plan.loop, unit.name, small))
+    new = plan.with_loop(lambda leaf: tree.Series(*small) if leaf.name == unit.name else leaf)
     assert abs(float(sum(ledger.energy(solved(new)).values()))) < 1e-6
 
 
@@ -252,7 +253,10 @@ def test_depth_against_fan_speed_is_what_direct_solves_say(path):
     for unit in plan.units(tree.RadiatorUnit):
         new = new.set(**{f"{unit.name}.depth": depth}).set(**{f"{unit.name}.tube_rows": rows})
     row = table[(table["core"] == "deep") & (table["speed"] == 0.6)].iloc[0]
-    assert row["coolant over room [K]"] == pytest.approx(float(solved(new).state["coolant_over_room"]), abs=1e-4)
+    answer = solved(new)
+    assert row["coolant over room [K]"] == pytest.approx(float(answer.state["coolant_over_room"]), abs=1e-4)
+    most = max(float(side.share_of_free_flow) for side in answer.airs.values())
+    assert row["share of free air flow"] == pytest.approx(most, abs=1e-5)
 
 
 KNEES = {
@@ -325,3 +329,23 @@ def test_what_a_plan_lacks_is_said():
 def test_a_speed_past_full_is_refused(lesson):
     with pytest.raises(InputError, match="speed"):
         lesson(load_plan(DEMO), [0.5, 1.2])
+
+
+def test_what_is_left_to_softening_is_that_of_the_warmest_tube_end_and_the_sound_limit_is_met():
+    plan = load_plan(tables.DATA / "plans" / "quiet_workshop.toml")
+    story = lessons.quiet_machine(plan)
+    assert set(story.table["tube"]) == set(story.tubes) == set(story.left)
+    for tube in story.tubes:
+        rows = story.table[story.table["tube"] == tube].set_index("fans")
+        planned, met = rows.loc["as planned"], rows.loc["at the sound limit"]
+        one = plan.set(tube=tube)
+        answer, soft = solved(one), materials.softening_temperature(one.units(tree.Run)[0].tube.material)
+        warmest = max(float(row["in"]) for row in answer.walk if isinstance(row["element"], tree.Run))
+        warmest = max(warmest, float(answer.case_air))  # where dead legs stand
+        assert planned["left to softening [K]"] == pytest.approx(soft - warmest, abs=1e-6)
+        assert planned["sound [dB]"] == pytest.approx(float(answer.state["sound"]))
+        assert met["sound [dB]"] == pytest.approx(plan.sound_limit, abs=0.01)
+        assert np.all(np.diff(story.left[tube]) > 0)  # faster fans, cooler ends
+        for row in (planned, met):  # data/rules.csv: danger below 0 K, caution below 8 K
+            left = row["left to softening [K]"]
+            assert row["warning"] == ("danger" if left < 0 else "caution" if left < 8 else "none")

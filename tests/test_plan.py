@@ -8,11 +8,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loopmath import InputError, OutOfRange, catalogue, demo_plan, solve
+from loopmath import (
+    InputError,
+    OutOfRange,
+    catalogue,
+    demo_plan,
+    ledger,
+    load_plan,
+    scenarios,
+    solve,
+    speed_curves,
+    tables,
+)
 from loopmath import loop as tree
-from loopmath.case import CaseFans
+from loopmath.case import AirPart, CaseFans
 from loopmath.laws import coolant
-from loopmath.plan import SETTINGS, apply_setting
+from loopmath.plan import FIGURES, SETTINGS, WAYS, apply_setting
 from loopmath.units import Quantity
 
 #: The demo with a fan in the case, so that every setting has something to set.
@@ -391,3 +402,39 @@ def test_a_peak_below_the_typical_heat_does_not_cool_the_plan_down():
     plan = demo_plan().set(**{"processor.heat": 250.0})
     peak = {u.name: u.heat for u in plan.at_peak().units(tree.Source)}
     assert peak == {"processor": 250.0, "graphics card": 340.0}
+
+
+# ------------------------------------------------------------------------------------------------ names
+
+WORKSHOP = load_plan(tables.DATA / "plans" / "quiet_workshop.toml")
+
+
+def renamed(plan, old, new):
+    """Return a plan with one element of its loop called otherwise."""
+    return plan.with_loop(lambda leaf: replace(leaf, name=new) if leaf.name == old else leaf)
+
+
+def test_no_component_may_be_called_as_a_figure_of_the_answer():
+    """Otherwise its temperature would stand in that figure's place."""
+    answer, components = solve(WORKSHOP), {part.name for part in WORKSHOP.components}
+    run = scenarios.warm_up(WORKSHOP, duration=60.0)
+    books = {name for name in ledger.energy(answer) if not name.startswith("air of ")}
+    assert {*answer.state, *run.state, *books} - components <= set(FIGURES)
+    assert set(speed_curves.sensors(WORKSHOP)) - components <= set(FIGURES)
+    for name in FIGURES:
+        with pytest.raises(InputError, match="a name of its own"):
+            replace(WORKSHOP, on_air=(AirPart(name, heat=5.0),))
+        with pytest.raises(InputError, match="a name of its own"):
+            renamed(WORKSHOP, "processor", name)
+
+
+def test_nothing_air_passes_may_be_called_as_a_place_or_as_the_openings():
+    ways = {duct.name for duct in solve(WORKSHOP).air.ducts} - {part.name for part in WORKSHOP.turning}
+    assert {*ways, *tree.PLACES} == set(WAYS)
+    for name in WAYS:
+        with pytest.raises(InputError, match="a name of its own"):
+            renamed(WORKSHOP, "top radiator", name)
+        with pytest.raises(InputError, match="a name of its own"):
+            replace(WORKSHOP, case_fans=(replace(WORKSHOP.case_fans[0], name=name),))
+    # Elsewhere such a word is a name like any other.
+    assert "case" in [leaf.name for leaf in tree.leaves(renamed(WORKSHOP, "reservoir", "case").loop)]

@@ -546,7 +546,25 @@ FAULTS = {
         "each name once. Give every part a name of its own.",
     ),
     "a case fan called as a run": (beside(REAR.replace("rear", "left")), "case_fans.left", "each name once"),
+    "a case fan called as an opening": (beside(REAR.replace("rear", "openings")), "case_fans.openings", "of its own"),
+    "an air flow of its own behind another radiator": (
+        two("", 'air = "front. radiator"').replace(
+            'fan = "quiet fan 120 mm, 1300 rpm"\nair =', 'air_flow_each = "40 m^3/h"\nair ='
+        ),
+        "parts.back.air_flow_each",
+        "Accepted: 0. It stands close to others: the air the fans of front. radiator move passes it, too.",
+    ),
     # parts on air
+    "a part on air called as a figure of the answer": (
+        beside(CHIPS.replace("chips", "sound")),
+        "on_air.sound",
+        "'sound' is not accepted. Accepted: a name of its own. Answers call something else so",
+    ),
+    "a block called as a figure of the answer": (
+        GOOD.replace("parts.processor", "parts.heat").replace('"processor"', '"heat"'),
+        "parts.heat",
+        "'heat' is not accepted. Accepted: a name of its own.",
+    ),
     "a part on air called as a case fan": (beside(REAR + CHIPS.replace("chips", "rear")), "on_air.rear", "each name"),
     "a part on air called as a part": (beside(CHIPS.replace("chips", "processor")), "on_air.processor", "each name"),
     "an unknown thing on air": (

@@ -611,3 +611,22 @@ def test_hunting_of_many_designs_or_with_a_bad_delay_is_refused():
         hunting(on(demo_plan().set(room_air=np.array([20.0, 25.0])), curve()))
     with pytest.raises(OutOfRange, match="delay"):
         hunting(on(demo_plan(), curve()), -1.0)
+
+
+def test_a_trade_off_begins_where_every_fan_is_at_its_least_speed():
+    # 20 % is the least speed of the demo's fans (data/fans.csv); at half the speed the top ones get there first.
+    plan = demo_plan().set(**{"front radiator.fan_speed": 0.8, "top radiator.fan_speed": 0.4})
+    swept = quiet.trade_off(plan, 5)
+    assert swept.speeds[0] == pytest.approx(0.2)
+    speeds = [unit.fan_speed[0] for unit in swept.solution.plan.units(tree.RadiatorUnit)]
+    assert speeds == pytest.approx([0.2, 0.2])
+
+
+def test_of_two_speeds_that_meet_a_limit_the_faster_counts(monkeypatch):
+    def made_up(solution):
+        speed = solution.plan.units(tree.RadiatorUnit)[0].fan_speed
+        return {"kept between": (speed - 0.37) * (0.74 - speed), "kept outside": (speed - 0.37) * (speed - 0.74)}
+
+    swept = quiet.trade_off(demo_plan())
+    monkeypatch.setattr(quiet, "margins", made_up)
+    assert [hit.speed for hit in swept.hits.values()] == pytest.approx([0.74, 0.74], abs=1e-4)

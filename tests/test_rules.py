@@ -400,6 +400,47 @@ def test_a_fan_below_its_least_speed_is_warned_of_at_its_radiator():
     assert "fan speed over its least speed by" not in [quantity for _, quantity in signals(at_least)]
 
 
+@pytest.mark.parametrize(
+    ("fields", "warned"),
+    [
+        ({"pull_speed": 0.19, "fans_in_series": 2}, True),
+        ({"pull_speed": 0.19}, False),  # no fan stands behind the core
+        ({"fan_side": "pull", "pull_speed": 0.5, "fan_speed": 0.1}, False),  # nor one before it
+        ({"fan_side": "pull", "pull_speed": 0.1, "fan_speed": 0.5}, True),
+        ({"second_fans": 1.0, "second_speed": 0.19}, True),
+        ({"second_fans": 0.0, "second_speed": 0.19}, False),
+        ({"second_fans": 1.0, "second_speed": 0.8, "fan_speed": 0.19}, True),
+        ({"second_fans": 2.0, "second_speed": 0.8, "fan_speed": 0.19}, False),  # none is left at the first speed
+    ],
+)
+def test_every_fan_of_a_radiator_is_judged_by_its_own_speed(fields, warned):
+    # Least speed of the demo's fans: 20 % (data/fans.csv); the top radiator has two positions.
+    plan = demo_plan().with_loop(lambda leaf: replace(leaf, **fields) if leaf.name == "top radiator" else leaf)
+    said = {r.where for r in solved(plan).warnings.itertuples() if r.quantity == "fan speed over its least speed by"}
+    assert said == ({"fans of top radiator"} if warned else set())
+
+
+def test_each_of_many_designs_is_judged_by_the_fans_it_has():
+    second = {"second_fans": np.array([0.0, 1.0, 2.0]), "second_speed": 0.1}
+    plan = demo_plan().with_loop(lambda leaf: replace(leaf, **second) if leaf.name == "top radiator" else leaf)
+    facts = [f for f in solved(plan).facts if f.where == "fans of top radiator"]
+    # The demo's fans turn at 60 %, 20 % is their least speed (data/plans/podcast_booth.toml, data/fans.csv).
+    over = next(f.value for f in facts if f.quantity == "fan speed over its least speed by")
+    assert over == pytest.approx([0.4, -0.1, -0.1])
+    # Beside fans that stand those that turn say how far they are pressed back; none says it where all stand.
+    share = next(f.value for f in facts if f.quantity == "share of the fan's free flow")
+    assert np.isfinite(share).tolist() == [True, True, False]
+
+
+def test_a_fan_of_the_case_below_its_least_speed_is_warned_of():
+    rear = CaseFans("rear fan", catalogue.part("fan", "quiet fan 120 mm, 1300 rpm"), speed=0.19)
+    quantity = "fan speed over its least speed by"
+    slow = replace(demo_plan(), case_fans=(rear,))
+    assert [r.where for r in solve(slow).warnings.itertuples() if r.quantity == quantity] == ["rear fan"]
+    at_least = replace(slow, case_fans=(replace(rear, speed=0.20),))
+    assert quantity not in set(solve(at_least).warnings["quantity"])
+
+
 def test_a_pump_that_stands_is_a_danger_and_no_temperature_is_stated():
     # Least speed of the demo's pump: 25 % (data/pumps.csv).
     answer = solve(demo_plan().set(pump_speed="10 %"))

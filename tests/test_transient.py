@@ -8,11 +8,12 @@ import pytest
 import random_plans
 import reference_case
 from examples import CUBE, DEMO, EXAMPLES, SUITE, each_example
+from ht import effectiveness_from_NTU
 from hypothesis import HealthCheck, given, settings
 from outside import reference_loop
 from scipy.integrate import solve_ivp
 
-from loopmath import catalogue, course, regime, scenarios, solution, tables, transient
+from loopmath import assembly, catalogue, course, network, regime, scenarios, solution, tables, transient
 from loopmath import loop as tree
 from loopmath.checks import InputError, OutOfRange
 from loopmath.laws import coolant as coolants
@@ -392,6 +393,12 @@ def test_of_radiators_in_a_row_one_that_still_has_moving_air_is_not_left_to_itse
 # --------------------------------------------------------------------------------------------------- switched off
 
 
+def run_capacity(plan, kind, name):
+    """Return the heat a node of a plan stores. [J/K]"""
+    model = transient.Dynamics(plan)
+    return model.capacity[model.place[kind, name]]
+
+
 @each_example
 def test_switched_off_what_is_warm_soaks_through_and_all_goes_to_the_air_round_it(path):
     plan = load_plan(path)
@@ -406,6 +413,18 @@ def test_switched_off_what_is_warm_soaks_through_and_all_goes_to_the_air_round_i
     for leaf in plan.units(tree.Run) + plan.units(tree.DeadLeg):
         # Nothing is invented: what stands in a tube comes to the temperature of the case, from either side.
         assert run.temperatures[f"coolant in {leaf.name}"][-1] == pytest.approx(end, abs=0.1)
+
+
+@each_example
+def test_a_block_that_stays_warm_has_its_peak_when_it_came_there(path):
+    """Metal and coolant even out with R C1 C2/(C1 + C2), and as a block loses nothing it stays as warm from then on."""
+    plan = load_plan(path)
+    peaks = scenarios.power_off(plan).peaks
+    for unit in plan.units(tree.Source):
+        node, part = (run_capacity(plan, kind, unit.name) for kind in ("coolant", "component"))
+        constant = unit.block.thermal_resistance(assembly.STILL_BLOCK) * node * part / (node + part)
+        # From 20 K apart to the 0.02 K that are not seen takes seven time constants.
+        assert 3 * constant < peaks.loc[f"coolant in {unit.name}", "after [s]"] < 7 * constant
 
 
 def test_a_dead_leg_follows_the_air_of_the_case(demo):
@@ -426,6 +445,92 @@ def bare():
         lambda leaf: replace(leaf, block=replace(leaf.block, mass=0.0)) if isinstance(leaf, tree.Source) else leaf
     )
     return replace(plan, loop=tree.Series(*(leaf for leaf in plan.loop.items if not isinstance(leaf, tree.Run))))
+
+
+def test_the_evening_goes_from_idle_to_the_larger_of_usual_and_peak_heat(demo):
+    low = demo.with_loop(lambda leaf: replace(leaf, peak_heat=10.0) if leaf.name == "processor" else leaf)
+    table = scenarios.evening(low)
+    for unit in low.units(tree.Source):
+        assert table[unit.name].max() == max(unit.heat, unit.peak_heat)
+        assert table[unit.name].min() == pytest.approx(0.2 * unit.heat)  # idles at a fifth
+    assert list(table["time"])[-2:] == ["22:30", "23:00"]
+
+
+def test_a_dead_leg_does_not_hold_up_the_end_of_a_run(demo):
+    # Ten time constants of what warms like 1 - exp(-t/tau) are 3.3 times what it takes to 95 %.
+    run = scenarios.warm_up(demo)
+    assert 3 < run.t[-1] / run.times["coolant_warmest"] < 6
+
+
+def test_switched_off_all_comes_to_the_room_in_a_day_that_of_the_case_too():
+    plan = load_plan(next(path for path in EXAMPLES if path.stem == "quiet_workshop"))
+    run = scenarios.power_off(plan, within=86400.0)
+    assert run.state["case_air"][-1] == pytest.approx(plan.room_air, abs=0.3)
+    assert run.state["coolant_warmest"][0] > plan.room_air + 5
+
+
+def test_fans_that_stop_stop_before_and_behind_the_core_and_in_every_position(demo):
+    fields = {"fans_in_series": 2, "pull_speed": 0.5, "second_fans": 1.0, "second_speed": 0.7}
+    plan = demo.with_loop(lambda leaf: replace(leaf, **fields) if isinstance(leaf, tree.RadiatorUnit) else leaf)
+    still = plan.with_speeds(dict.fromkeys([unit.name for unit in plan.fanned], 0.0))
+    assert all(unit.fan_power() == 0 for unit in still.fanned)
+
+
+def test_the_air_of_a_case_stores_what_its_volume_weighs():
+    plan = load_plan(next(path for path in EXAMPLES if path.stem == "quiet_workshop"))
+    model = transient.Dynamics(plan)
+    # 55 L at 300 m, 97.8 kPa in the standard atmosphere, and the 31 degC it settles at; 1006 J/(kg K).
+    by_hand = 0.055 * 97.8e3 / (287.05 * (273.15 + 31.0)) * 1006.0
+    assert model.capacity[model.place["air", "case"]] == pytest.approx(by_hand, rel=0.01)
+
+
+@pytest.mark.parametrize("air", ["room", "case"])
+def test_a_radiator_with_stopped_fans_comes_to_the_air_it_stands_in(demo, air):
+    cold = demo.set(**{"processor.heat": 0.0, "graphics card.heat": 0.0, "pump.heat_share": 0.0})
+    cold = cold.with_loop(lambda leaf: replace(leaf, air=air) if isinstance(leaf, tree.RadiatorUnit) else leaf)
+    names = tuple(unit.name for unit in cold.units(tree.RadiatorUnit))
+    model = transient.Dynamics(cold)
+    regime = model.regime(cold.with_speeds(dict.fromkeys(names, 0.0)), names)
+    settled = regime.steady(model.watts(), np.full(len(model.stored), 40.0))
+    flowing = [k for k, n in enumerate(model.stored) if not isinstance(model.nodes[n].element, tree.DeadLeg)]
+    assert settled[flowing] == pytest.approx(cold.room_air if air == "room" else cold.case_air, abs=1e-4)
+
+
+def test_coolant_that_stands_gives_driven_air_what_an_exchanger_of_one_temperature_does(demo):
+    model = transient.Dynamics(demo)
+    still = demo.with_speeds({unit.name: 0.0 for unit in demo.units(tree.PumpUnit)})
+    regime, inputs = model.regime(still), model.watts()
+    place = list(model.stored).index(model.place["coolant", "front radiator"])
+    cooler = model.answer.coolers["front radiator"]
+    film = float(cooler.conductance(np.array(network.STILL), *model.answer.fluid))
+    units = 1.0 / ((cooler.air_resistance + 1.0 / film) * cooler.air_capacity)
+    taken = effectiveness_from_NTU(units, 0.0, subtype="boiler") * cooler.air_capacity
+    base = np.full(len(model.stored), 40.0)
+    warm = base.copy()
+    warm[place] += 2.0
+    gains = model.capacity[model.stored] * (regime.rise(warm, inputs) - regime.rise(base, inputs))
+    assert gains[place] == pytest.approx(-2.0 * taken, rel=1e-3)
+
+
+def test_what_has_not_come_there_within_the_run_has_no_time(demo):
+    run = scenarios.load_step(demo, 0.2, 1.0, duration=10.0)
+    assert set(run.times.values()) == {None}
+
+
+def test_what_standing_coolant_loses_to_the_air_of_the_case_arrives_there():
+    plan = load_plan(next(path for path in EXAMPLES if path.stem == "quiet_workshop"))  # its case is balanced
+    model = transient.Dynamics(plan)
+    regime, inputs = model.regime(), model.watts()
+    steady = regime.steady(inputs, np.full(len(model.stored), 35.0))
+    places = list(model.stored)
+    leg, case = (places.index(model.place[at]) for at in (("coolant", "drain"), ("air", "case")))
+    capacity = model.capacity[model.stored]
+    for lead in (-8.0, 0.5, 10.0, 40.0):
+        warm = steady.copy()
+        warm[leg] += lead
+        gains = capacity * (regime.rise(warm, inputs) - regime.rise(steady, inputs))
+        assert gains[leg] * lead < 0
+        assert gains[case] == pytest.approx(-gains[leg], rel=1e-9)
 
 
 def test_a_loop_that_holds_no_coolant_answers_at_once():
@@ -610,6 +715,16 @@ def test_the_slopes_are_those_of_a_small_step_in_time(demo):
     found = at.rise(rest + push, model.watts())
     np.testing.assert_allclose(found, a @ push, atol=1e-3 * np.abs(found).max())
     assert names == tuple(regime.label(model.nodes[n]) for n in model.stored)
+
+
+def test_a_fan_at_its_least_speed_is_not_moved_to_a_standstill(demo):
+    """Its gain there is nearly that a little above: across the stop it would be many times as large."""
+    names = [unit.name for unit in demo.fanned]
+    gains = []
+    for speed in (0.20, 0.22):  # 20 % is the least speed of the demo's fans (data/fans.csv)
+        cool = demo.set(fan_speed=speed, **{"processor.heat": 60.0, "graphics card.heat": 80.0})
+        gains.append(transient.linearised(cool, [names])[2][:, 0])
+    assert np.linalg.norm(gains[0]) == pytest.approx(np.linalg.norm(gains[1]), rel=0.3)
 
 
 # ------------------------------------------------------------------------------------------- still air, capacities
