@@ -28,7 +28,8 @@ _COOLERS = (
 WHY = {
     COOL: _COOLERS,
     GAIN: _COOLERS,
-    ORDER: "While every radiator cools, no two places of the loop differ by more.",
+    ORDER: "While every radiator cools, no two places of the loop differ by more. Where radiators meet different air, "
+    "the whole loop shifts besides, because the warmer coolant meets another core.",
     LAYOUT: "Side by side the coolant has more ways, so the pump moves more of it; but each block gets its share only, "
     "and the film of coolant in a block follows its own flow.",
     SPLIT: "Cores of one kind take heat with their face, so two halves are about one whole. The air is another matter: "
@@ -206,7 +207,12 @@ def _cool_said(t: Told, system: str) -> str:
         return words + f"The plan's own has most room, {room(best)}."
     rank = known.index.get_loc(own.index[0]) + 1
     words += f"Most room has {_together(known.index[0])}: {room(best)}. "
-    return words + f"The plan, place {rank} of {len(found)}: {room(own.iloc[0])}."
+    words += f"The plan, place {rank} of {len(found)}: {room(own.iloc[0])}."
+    out = [name for name in own.index[0].split(", ") if name not in known.index[0].split(", ")]
+    if out:  # room left is often that of the coolant, which gains from every part left out
+        warm, there = DISPLAY[system]["temperature"], out[0]
+        words += f" But {there} is then on air at {warm.text(best[f'{there} [degC]'])}, its cooler's sound not counted."
+    return words
 
 
 def _together(names: Any) -> str:
@@ -258,17 +264,23 @@ def _gain_said(t: Told, system: str) -> str:
         if not np.isfinite(paid):
             return rise.text(row["gain [K]"])
         cost = f"costs {row['who pays']} {rise.text(paid)}" if paid > ALIKE else "costs the others nothing"
-        return f"{rise.text(row['gain [K]'])}, and {cost}"
+        return f"{rise.text(abs(row['gain [K]']))}, and {cost}"
 
-    words = f"In the loop, {known.index[0]} gains {'most, ' if len(known) > 1 else ''}{one(known.iloc[0])}."
+    most = "most, " if len(known) > 1 else ""
+    words = f"In the loop, {known.index[0]} {_verb(known.iloc[0])} {most}{one(known.iloc[0])}."
     if len(known) > 1:
         last = known.iloc[-1]
         price = money(last[money_column(found, "change of money")], t.plan.currency, sign=False)
+        name, least = known.index[-1], " least," if last["gain [K]"] >= 0 else ""
         words += (
-            f" {known.index[-1][:1].upper()}{known.index[-1][1:]} gains least, {one(last)}, "
+            f" {name[:1].upper()}{name[1:]} {_verb(last)}{least} {one(last)}, "
             f"for {last['change of joints']:.0f} joints and {price}."
         )
     return words
+
+
+def _verb(row: pd.Series) -> str:
+    return "gains" if row["gain [K]"] >= 0 else "loses"
 
 
 def _gain_table(t: Told, system: str) -> Table:
@@ -442,6 +454,8 @@ def _fans_said(t: Told, system: str) -> str:
     push, speed, sound = (here.iloc[n] for n in range(3))
     if not _all(push["coolant over room [K]"], speed["coolant over room [K]"]):
         return ""
+    if push["speed"] <= 0:
+        return "The fans stand still, and twice as many that stand change little: speed them up first."
     gain = push["coolant over room [K]"] - speed["coolant over room [K]"]
     words = (
         f"Twice the fans ({speed['number']:.0f} instead of {push['number']:.0f}) at {100 * push['speed']:.0f} %: "

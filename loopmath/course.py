@@ -301,7 +301,7 @@ def _event(limit: _Limit, time: float | None, origin: float, end: float, broken:
     elif broken is not None:
         words = f"not known: {spoken(broken - origin)} after, the coolant leaves the range of its data"
     else:
-        words = f"never within the {spoken(end - origin)} asked"
+        words = f"not within the {spoken(end - origin)} shown"
     return Event(limit.quantity, limit.where, float(limit.limit), time, words)
 
 

@@ -93,4 +93,4 @@ def energy_table(solution: Any) -> pd.DataFrame:
     """Return `energy` of one design as a table, what comes in first, with its sum."""
     rows = {name: float(heat) for name, heat in energy(solution).items()}
     rows = {name: heat for name, heat in sorted(rows.items(), key=lambda item: -item[1]) if abs(heat) > 1e-3}
-    return pd.DataFrame({"heat [W]": rows | {"sum": sum(rows.values())}})
+    return pd.DataFrame({"heat [W]": rows | {"sum": round(sum(rows.values()), 9) + 0.0}})

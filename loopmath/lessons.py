@@ -495,7 +495,7 @@ def quiet_machine(plan: Plan, tubes: tuple[str, ...] = ("PETG 13/10 mm", "acryli
             said = [rule.signal for rule, _, _ in rules.firings(facts)]
             s = answer.state
             fans = max(float(unit.fan_speed) for unit in _fanned(answer.plan))
-            rows.append((tube, words, 100 * fans, s["sound"], s["case_air"], s["coolant_warmest"]))
+            rows.append((tube, words, 100 * fans, *(float(s[k]) for k in ("sound", "case_air", "coolant_warmest"))))
             rows[-1] += (min(float(fact.value) for fact in facts), said[0] if said else "none")
     columns = ["tube", "fans", "fastest fans [%]", "sound [dB]", "case air [degC]", "warmest coolant [degC]"]
     table = pd.DataFrame(rows, columns=[*columns, "left to softening [K]", "warning"])

@@ -15,7 +15,7 @@ from loopmath.units import DISPLAY
 
 #: Ranges the axes may take.
 OVER_STEPS = (15.0, 25.0, 40.0, 60.0)  # K over room
-SOUND_SPANS = ((10.0, 40.0), (15.0, 45.0), (20.0, 55.0), (20.0, 70.0))  # dB
+SOUND_SPANS = ((0.0, 30.0), (5.0, 35.0), (10.0, 40.0), (15.0, 45.0), (20.0, 55.0), (0.0, 60.0), (20.0, 80.0))  # dB
 #: Speeds that are marked along the curve.
 MARKED = (0.2, 0.4, 0.6, 0.8, 1.0)
 #: Levels that stand for something a reader knows; common practice, no source.
@@ -84,7 +84,10 @@ class TradeOffCurve(Picture):
         up = step_up(min(warmest, 60.0) + 1.0, OVER_STEPS)
         low = float(np.min(sound[fine], initial=20.0))
         high = float(np.max(sound[fine], initial=30.0))
-        across = next((span for span in SOUND_SPANS if span[0] <= low and high <= span[1] - 1), SOUND_SPANS[-1])
+        low, high = min(low, float(s["sound"])), max(high, float(s["sound"]))
+        low = max(low, 0.0)  # what is quieter than nothing stands at the edge
+        fitting = [span for span in SOUND_SPANS if span[0] <= low and high <= span[1] - 1]
+        across = self.span[0] if self.span and self.span[0] in fitting else (fitting or SOUND_SPANS[-1:])[-1]
         stepped = (across, up) != self.span
         self.span = (across, up)
         top = rise.convert(up)
@@ -103,7 +106,7 @@ class TradeOffCurve(Picture):
         self.bounds[0].set(text=f"your sound limit {limit:.0f} dB" if inside else "", x=limit - 0.01 * wide, ha="right")
         self.bounds[0].set_y(0.93 * top)
         self.bounds[1].set(text="your coolant limit" if 0 < bound < 0.97 * top else "", x=across[1], ha="right")
-        self.bounds[1].set_y(bound + 0.01 * top)
+        self.bounds[1].set_y(bound - 0.045 * top)
         for label, (level, words) in zip(self.levels, KNOWN_LEVELS, strict=True):
             seen = across[0] + 2 < level < across[1] - 4 and abs(level - limit) > 4
             label.set(text=words if seen else "", position=(level, 0.01 * top))
@@ -148,10 +151,10 @@ class TradeOffCurve(Picture):
                     xs.append(at[0])
                     ys.append(at[1])
                     more = f" and {len(names) - 1} more" if len(names) > 1 else ""
-                    label.set(
-                        text=f"{names[0]}{more}: {100 * speed:.0f} %",
-                        position=(at[0] + 0.025 * wide, at[1] + 0.03 * top),
-                    )
+                    what = style.fitted(f"{names[0]}{more}", 150, 1)[0]
+                    left = at[0] > self.span[0][0] + 0.6 * wide  # words stay on their drawing
+                    label.set(text=f"{what}: {100 * speed:.0f} %", ha="right" if left else "left")
+                    label.set_position((at[0] + (-0.025 if left else 0.025) * wide, at[1] + 0.035 * top))
         self.hits.set_data(xs, ys)
 
 
@@ -237,8 +240,9 @@ class CurveAtWork(Picture):
     def update(self, on: OnCurve) -> bool:
         """Move the drawing to another curve or answer; return True if the range stepped."""
         warm, curve, t = self.units["temperature"], on.curve, on.trade_off
-        answered = np.asarray(speed_curves.sensed(t.solution, curve.sensor), dtype=float)
         speeds = np.asarray(t.speeds)
+        # Air of the case that the plan gives is one number: it does not answer to fans.
+        answered = np.broadcast_to(np.asarray(speed_curves.sensed(t.solution, curve.sensor), dtype=float), speeds.shape)
         seen = answered[np.isfinite(answered)]
         high = max([*curve.temperatures, *np.minimum(seen, 90.0), 50.0])
         span = (20.0 if min([*curve.temperatures, *seen, 25.0]) >= 20 else 0.0, 10.0 * np.ceil(0.1 * (high + 2)))

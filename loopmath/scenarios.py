@@ -76,7 +76,9 @@ def load_step(
     model, regime = _ready(plan)
     before, after = (model.watts(share=share) for share in shares)
     start = _settled(model, regime, before)
-    return _to_rest(model, f"load from {shares[0]:.0%} to {shares[1]:.0%}", regime, after, start, duration, solver)
+    return _to_rest(
+        model, f"load from {100 * shares[0]:.0f} % to {100 * shares[1]:.0f} %", regime, after, start, duration, solver
+    )
 
 
 def warm_up(plan: Plan, duration: float | None = None, **solver: Any) -> Course:

@@ -145,7 +145,7 @@ class OnCurves:
             slow, fast = (float(point.speeds[curve.name]) for point in (self.cold, self.hot))
             warm, cool = (float(point.temperatures[curve.sensor]) for point in (self.cold, self.hot))
             driven = " and ".join(curve.drives)
-            if self.hot is self.cold:
+            if self.hot is self.cold or round(100 * slow) == round(100 * fast):
                 out.append(f"{driven}: at rest at {100 * slow:.0f} %, {curve.sensor} at {shown(warm)}.")
             else:
                 out.append(
@@ -361,7 +361,7 @@ class Hunting:
             return "The speeds find no rest: a machine starts and stops in turns at its least speed."
         factor, delay = self.gain_margin, f"with a delay of {self.delay:g} s"
         if np.isinf(factor):
-            return f"The speeds come to rest, and would on curves {GAINS[-1]:g} times as steep, {delay}."
+            return f"The speeds come to rest and cannot hunt, {delay}."
         apart = np.isinf(self.period)
         swing = "one curve would take over from another" if apart else f"swings of about {self.period:.0f} s would"
         if factor < 1:

@@ -11,7 +11,7 @@ from examples import EXAMPLES
 
 import loopmath
 from loopmath import loop as tree
-from loopmath import scenarios
+from loopmath import quiet, scenarios
 from loopmath.files import own_folder
 from loopmath.panels import clock as clock_module
 from loopmath.panels.clock import clock
@@ -195,7 +195,8 @@ def test_a_stopped_pump_meets_its_limits_sooner_than_stopped_fans(workshop):
 
 def test_the_evening_is_written_once_and_then_read_from_the_users_own_file(workshop):
     panel = workshop["time"]
-    own = own_folder() / clock_module.EVENING_FILE
+    own = panel.evening_file
+    assert own.parent == own_folder()
     panel.write()
     assert own.exists()
     assert str(own) in words(panel)
@@ -207,6 +208,7 @@ def test_the_evening_is_written_once_and_then_read_from_the_users_own_file(works
     own.write_text("time,graphics card\n0,10\n20,400\n10,400\n", encoding="utf-8")
     panel._control(":to").widget.value = 95
     assert "row 4" in words(panel)
+    assert str(own) in words(panel)
     own.unlink()
     panel._control(":happens").widget.value = clock_module.WARM_UP
     panel._control(":to").widget.value = 100
@@ -272,3 +274,44 @@ def test_us_sliders_stand_at_us_numbers_and_come_back_untouched(workshop):
         assert panel.settings() == {}
         panel.units.value = "metric"
         assert control.widget.value == at
+
+
+def test_the_quietest_setting_moves_the_pump_to_the_pumps_speed_and_the_fans_to_theirs():
+    panel = quiet_panel(loopmath.demo_plan())
+    panel.find()
+    found = quiet.quietest(loopmath.demo_plan())
+    assert panel._control("pump_speed").widget.value == np.ceil(100 * found.pump_speed - 1e-6)
+    shown = max(c.widget.value for c in panel.controls if c.setting.endswith(".fan_speed"))
+    assert shown == np.ceil(100 * found.fan_speed - 1e-6)
+
+
+def test_a_curve_by_the_given_air_of_the_case_is_drawn_and_said():
+    panel = curve_panel(loopmath.demo_plan())
+    panel._control(":sensor").widget.value = "case"
+    assert panel.failed == ""
+    assert "case at 30.0 °C" in words(panel)
+
+
+def test_a_curve_that_was_slid_is_saved_with_the_plan(own):
+    panel = curve_panel(loopmath.load_plan(WORKSHOP))
+    panel._control(":fast").widget.value = 88
+    panel.save_plan()
+    (saved,) = (own / "plans").glob("*.toml")
+    (curve,) = loopmath.load_plan(saved).speed_curves
+    assert curve.speeds[-1] == 0.88
+    assert curve.name == loopmath.load_plan(WORKSHOP).speed_curves[0].name
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_sliders_go_in_steps_of_one_so_that_a_browser_moves_none_by_itself(workshop, name):
+    for control in workshop[name].controls:
+        assert getattr(control.widget, "step", 1) == 1
+
+
+def test_a_room_set_in_fahrenheit_is_saved_without_noise(own):
+    panel = heat(loopmath.load_plan(WORKSHOP))
+    panel.units.value = "us"
+    panel.room.value = 78
+    panel.save_plan()
+    (saved,) = (own / "plans").glob("*.toml")
+    assert 'air = "25.56 degC"' in saved.read_text(encoding="utf-8")

@@ -332,7 +332,7 @@ def test_a_run_ends_where_the_coolant_leaves_its_data_and_says_what_is_not_known
 
 def test_with_no_heat_no_limit_is_ever_reached(demo):
     run = scenarios.pump_stop(heated(demo, 0.0), within=600.0)
-    assert {(e.time, e.words) for e in run.events} == {(None, "never within the 10 min 00 s asked")}
+    assert {(e.time, e.words) for e in run.events} == {(None, "not within the 10 min 00 s shown")}
 
 
 def test_a_pump_may_stop_at_the_very_start(demo):

@@ -9,7 +9,8 @@ from matplotlib.figure import Figure
 
 from loopmath import loop as tree
 from loopmath import mine, scenarios, time_figures
-from loopmath.course import Course, spoken
+from loopmath.checks import InputError
+from loopmath.course import Course, Event, spoken
 from loopmath.files import own_folder, write_whole
 from loopmath.panels import page
 from loopmath.panels.live import LivePanel
@@ -24,8 +25,6 @@ WARM_UP, STEP, PUMP, FANS, OFF, EVENING = (
 )  # fmt: skip
 
 
-#: The user's own evening, in the folder of the user's own files.
-EVENING_FILE = "evening.csv"
 #: What is reached, said of the limits a run looks for.
 MET = {
     "component limit": "{where} at its limit",
@@ -35,6 +34,14 @@ MET = {
 }
 
 
+def _reached(event: Event) -> str:
+    """Return what is reached and when, as a sentence goes on."""
+    words = MET[event.quantity].format(where=event.where)
+    if event.words.startswith("already"):
+        return words.replace(" at ", " already over ") if " at " in words else f"{words} already"
+    return f"{words} {event.words}"
+
+
 class TimePanel(LivePanel):
     """The live panel of time over one plan."""
 
@@ -42,8 +49,15 @@ class TimePanel(LivePanel):
 
     def table(self, plan: Plan) -> pd.DataFrame | Path:
         """Return the evening to run: the user's own file if there is one, else one made up for the demo."""
-        own = own_folder() / EVENING_FILE
+        own = self.evening_file
         return own if own.exists() else scenarios.evening(plan)
+
+    @property
+    def evening_file(self) -> Path:
+        """The user's own evening for this plan, whether it is there or not."""
+        origin = self.plan.origin
+        stem = origin.path.stem if origin is not None and origin.path is not None else "plan"
+        return own_folder() / f"evening-{stem}.csv"
 
     def buttons(self) -> list:
         """Return what writes the evening down, so that it can be changed."""
@@ -55,7 +69,7 @@ class TimePanel(LivePanel):
 
     def write(self) -> None:
         """Write the evening's table where the next run reads it; a file that is there already is left alone."""
-        own = own_folder() / EVENING_FILE
+        own = self.evening_file
         try:
             if not own.exists():
                 own.parent.mkdir(parents=True, exist_ok=True)
@@ -72,8 +86,8 @@ class TimePanel(LivePanel):
         happens = [(words, words) for words in (WARM_UP, STEP, EVENING, PUMP, FANS, OFF)]
         what = [
             self._choice(":happens", "What happens", happens, WARM_UP, widgets.Dropdown),
-            self._slider(":from", "Load before, %", 0, 200, 20, 0.01, 5),
-            self._slider(":to", "Load after, %", 0, 200, 100, 0.01, 5),
+            self._slider(":from", "Load before, %", 0, 200, 20, 0.01),
+            self._slider(":to", "Load after, %", 0, 200, 100, 0.01),
             self._slider(":minutes", "Look for, min", 1, 120, 30),
         ]
         pump, fans = plan.units(tree.PumpUnit)[0], [u for u in plan.units(tree.RadiatorUnit) if u.fan is not None]
@@ -84,14 +98,23 @@ class TimePanel(LivePanel):
         tanks = plan.units(tree.Tank)
         if tanks:
             name = tanks[0].name
-            machine.append(
-                self._quantity(f"{name}.volume", "Reservoir", "volume", 20, 2000, float(tanks[0].volume()), 10)
-            )
+            machine.append(self._quantity(f"{name}.volume", "Reservoir", "volume", 20, 2000, float(tanks[0].volume())))
         heat = [
-            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat, step=5)
+            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat)
             for u in plan.units(tree.Source)[:3]
         ]
+        self._grey()
         return [("What happens", what), ("Machine", machine), ("Heat", heat)]
+
+    def followed(self, setting: str, value: object) -> None:
+        """Grey out what does not count for what happens."""
+        self._grey()
+
+    def _grey(self) -> None:
+        happens = self.own("happens")
+        for name in ("from", "to"):
+            self._control(f":{name}").widget.disabled = happens != STEP
+        self._control(":minutes").widget.disabled = happens not in (PUMP, FANS, OFF)
 
     def answer(self, plan: Plan) -> Course:
         """Return the run of a plan."""
@@ -105,7 +128,13 @@ class TimePanel(LivePanel):
             FANS: lambda: scenarios.fan_stop(plan, within=within, **DRAWN),
             OFF: lambda: scenarios.power_off(plan, within=within, **DRAWN),
         }
-        return runs[self.own("happens")]()
+        try:
+            return runs[self.own("happens")]()
+        except InputError as problem:
+            if self.own("happens") != EVENING or not self.evening_file.exists():
+                raise
+            remedy = f"Your evening is in {self.evening_file}: put it right there or delete it. {problem.remedy}"
+            raise InputError(problem.field, problem.value, problem.accepted, remedy) from None
 
     def drawn(self) -> tuple[Figure, list]:
         """Return temperatures over time, and what drives them."""
@@ -127,8 +156,8 @@ class TimePanel(LivePanel):
             far = f"95 % of the coolant's change after {spoken(coolant)}" if coolant else "the coolant hardly changes"
             return f"{words}: {far}; it ends at {warm.text(course.final['coolant_warmest'])}. No limit is reached."
         if met:
-            listed = "; ".join(f"{MET[e.quantity].format(where=e.where)} {e.words}" for e in met[:3])
-            more = f"; {len(met) - 3} more limits after that" if len(met) > 3 else ""
+            listed = "; ".join(_reached(e) for e in met[:3])
+            more = f"; {len(met) - 3} more limit{'s' if len(met) > 4 else ''} after that" if len(met) > 3 else ""
             return f"{words}: {listed}{more}."
         peak = float(course.state["coolant_warmest"].max())
         return f"{words}: the coolant gets to {warm.text(peak)} at most. No limit is reached."
@@ -149,14 +178,21 @@ class TimePanel(LivePanel):
 
     def below(self) -> str:
         """Return every limit with its time, in one table."""
-        rows = ""
-        for event in sorted(self.solution.events, key=lambda e: (e.time is None, e.time or 0.0)):
-            signal = page.mark("warning") if event.time is not None else ""
+        rows, still = "", [e for e in self.solution.events if e.time is None and e.quantity == "tube may soften"]
+        shown = [e for e in self.solution.events if e not in still]
+        for event in sorted(shown, key=lambda e: (e.time is None, e.time or 0.0)):
+            grave = event.quantity in ("end of the coolant's data", "component limit")
+            signal = page.mark("danger" if grave else "warning") if event.time is not None else ""
             limit = DISPLAY[self.system]["temperature"].text(event.limit)
-            rows += (
-                f"<tr><td>{signal}</td><td><b>{page.escape(event.where)}</b>: {page.escape(event.quantity)}, "
-                f"{limit}: {page.escape(event.words)}</td></tr>"
+            words = f"{event.quantity}, {limit}: {event.words}"
+            if event.time is not None and event.quantity == "end of the coolant's data":
+                words += ". Coolant this hot can boil in a block and burst a joint: protection has to switch off before"
+            rows += f"<tr><td>{signal}</td><td><b>{page.escape(event.where)}</b>: {page.escape(words)}</td></tr>"
+        if still:
+            words = (
+                f"{len(still)} tubes do not soften" if "not within" in still[0].words else f"tubes: {still[0].words}"
             )
+            rows += f"<tr><td></td><td>{page.escape(words)}</td></tr>"
         return f'<div class="gl-warn" tabindex="0" aria-label="Limits and their times"><table>{rows}</table></div>'
 
     def alt(self) -> str:

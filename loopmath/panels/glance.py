@@ -109,7 +109,7 @@ class GlancePanel(LivePanel):
         air.append(self._room_slider())
         labels = _labels([u.name for u in sources])
         heat = [
-            self._slider(f"{u.name}.heat", _first_up(f"{label}, W"), 0, _round_up(2 * u.heat), u.heat, step=5)
+            self._slider(f"{u.name}.heat", _first_up(f"{label}, W"), 0, _round_up(2 * u.heat), u.heat)
             for u, label in zip(sources, labels, strict=True)
         ]
         heat, more = heat[:MOST_SOURCES], heat[MOST_SOURCES:]

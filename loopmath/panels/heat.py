@@ -42,8 +42,8 @@ class HeatPanel(LivePanel):
         if plan.case_fans:
             case.append(self._slider("case_fan_speed", "Case fans, %", 0, 100, 100 * plan.case_fans[0].speed, 0.01))
         case += [
-            self._slider("case_heat", "Other heat, W", 0, 300, plan.case_heat, step=5),
-            self._quantity("case_vents", "Openings", "area", 0, 400, float(plan.case_vents), 5),
+            self._slider("case_heat", "Other heat, W", 0, 300, plan.case_heat),
+            self._quantity("case_vents", "Openings", "area", 0, 400, float(plan.case_vents)),
             self._room_slider(),
         ]
         speeds = [
@@ -53,14 +53,15 @@ class HeatPanel(LivePanel):
         ][:3]
         ways = [w for u, word in zip(self.radiators, short, strict=True) for w in self._ways(u, word)][:6]
         sources = plan.units(tree.Source)[:3]
-        heat = [self._slider(f"{u.name}.heat", f"{_short(u.name)}, W", 0, 600, u.heat, step=5) for u in sources]
+        heat = [self._slider(f"{u.name}.heat", f"{_short(u.name)}, W", 0, 600, u.heat) for u in sources]
         self.more = []
         for u, word in zip(self.radiators, short, strict=True):
             if u.fan is not None:
                 self.more.append(self._fans(u, word))
                 self.more.append(self._slider(f"{u.name}.filter_loss", f"{word}: filter", 0, 40, u.filter_loss))
         self.more.append(self._quantity("case_wall_loss", "Walls", "conductance", 0, 20, float(plan.case_wall_loss)))
-        self.more.append(self._quantity("height", "Height", "height", 0, 4000, float(plan.height), 50))
+        self.more.append(self._quantity("height", "Height", "height", 0, 4000, float(plan.height)))
+        self.followed("case_air", plan.case_air_by)
         return [("Case", case), ("Radiator fans", speeds), ("Air of the radiators", ways), ("Heat in the loop", heat)]
 
     def _ways(self, unit: tree.RadiatorUnit, word: str) -> list:
@@ -104,6 +105,13 @@ class HeatPanel(LivePanel):
                 series, side = FANS[control.value]
                 out |= {f"{name}.fans_in_series": series, f"{name}.fan_side": side}
         return out
+
+    def followed(self, setting: str, value: Any) -> None:
+        """Grey out what does not count where the plan gives the air of the case."""
+        for name in ("case_vents", "case_heat", "case_wall_loss", "case_fan_speed"):
+            control = self._control(name)
+            if control is not None:
+                control.widget.disabled = self._control("case_air").widget.value == GIVEN
 
     def answer(self, plan: Plan) -> Solution:
         """Return the answer of a plan."""

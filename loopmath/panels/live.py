@@ -26,9 +26,9 @@ def _scale(kind: str, system: str) -> Shown:
     return SLIDING[system].get(kind) or DISPLAY[system][kind]
 
 
-def _round_number(value: float) -> float:
+def _round_number(value: float, digits: int = 12) -> float:
     """Return a number without the noise of a conversion, so that it is written into a file as it was meant."""
-    return float(f"{value:.12g}")
+    return float(f"{value:.{digits}g}")
 
 
 @dataclass
@@ -156,25 +156,23 @@ class LivePanel:
         high: int,
         value: float,
         scale: float = 1.0,
-        step: int = 1,
     ) -> widgets.IntSlider:
+        # Always in steps of one: a browser puts what lies beside a coarser grid on it, and sends that back as moved.
         value = round(value)
         low, high = min(low, value), max(high, value)
-        slider = widgets.IntSlider(value, low, high, step, description=words, continuous_update=True)
+        slider = widgets.IntSlider(value, low, high, description=words, continuous_update=True)
         return self._add(setting, slider, lambda shown: _round_number(shown * scale))
 
     def _choice(self, setting: str, words: str, options: list, value: Any, kind: type = widgets.SelectionSlider) -> Any:
         chosen = kind(options=options, value=value, description=words)
         return self._add(setting, chosen, lambda inside: inside)
 
-    def _quantity(
-        self, setting: str, words: str, kind: str, low: int, high: int, value: float, step: int = 1
-    ) -> widgets.IntSlider:
+    def _quantity(self, setting: str, words: str, kind: str, low: int, high: int, value: float) -> widgets.IntSlider:
         """Return a slider of a quantity that changes its scale with the units; ends in metric, value inside."""
         scale = _scale(kind, "metric")
         at = round(scale.convert(value))
-        slider = widgets.IntSlider(at, min(low, at), max(high, at), step, description=f"{words}, {scale.label}")
-        made = self._add(setting, slider, lambda shown: _round_number(_scale(kind, self.system).back(shown)))
+        slider = widgets.IntSlider(at, min(low, at), max(high, at), description=f"{words}, {scale.label}")
+        made = self._add(setting, slider, lambda shown: _round_number(_scale(kind, self.system).back(shown), 4))
         self.quantities.append((self.controls[-1], words, kind))
         self.controls[-1].exact = (at, value)
         return made
@@ -288,9 +286,10 @@ class LivePanel:
             low, high = (round(new.convert(old.back(end))) for end in (slider.min, slider.max))
             at = round(new.convert(inside))
             low, high = min(low, at), max(high, at)
-            slider.min, slider.max = min(low, slider.min), max(high, slider.max)
-            slider.value = at
-            slider.min, slider.max = low, high
+            with slider.hold_sync():  # one message: a browser never sees a value beside its range
+                slider.min, slider.max = min(low, slider.min), max(high, slider.max)
+                slider.value = at
+                slider.min, slider.max = low, high
             control.exact = (at, inside)
             begun = at if start is None else round(new.convert(old.back(start)))
             # Two degrees of one scale may be one of the other: what was moved stays moved.

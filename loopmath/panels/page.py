@@ -1,11 +1,14 @@
 """The words and tables of a panel as HTML: headline, figures, warnings, comparison, a problem in words."""
 
+import io
 import re
+from base64 import b64encode
 from collections import Counter
 from html import escape
 from typing import Any
 
 import ipywidgets as widgets
+from matplotlib.figure import Figure
 
 from loopmath import loop as tree
 from loopmath import style
@@ -75,6 +78,26 @@ def bundle(view: widgets.Widget, still: str, words: str, **kwargs: Any) -> dict:
     live = view._repr_mimebundle_(**kwargs)
     live = live[0] if isinstance(live, tuple) else live
     return live | {"text/html": STYLE + still, "text/plain": words}
+
+
+class Still:
+    """A figure shown in a notebook as a sharp picture with its words."""
+
+    def __init__(self, figure: Figure, alt: str) -> None:
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format="png", dpi=200)
+        width = round(100 * figure.get_size_inches()[0])
+        source = b64encode(buffer.getvalue()).decode("ascii")
+        self.alt = alt
+        self.html = (
+            f'<img alt="{escape(alt)}" style="width:100%;max-width:{width}px" src="data:image/png;base64,{source}">'
+        )
+
+    def _repr_html_(self) -> str:
+        return self.html
+
+    def __repr__(self) -> str:
+        return self.alt
 
 
 def group(title: str, children: list) -> widgets.Widget:
@@ -170,8 +193,7 @@ def problem_html(problem: InputError) -> str:
     """Return an error in words a builder can act on."""
     return (
         f"<b>This cannot be solved.</b><br>{escape(problem.field)} comes to {escape(str(problem.value))}. "
-        f"Accepted: {escape(problem.accepted)}.<br>{escape(problem.remedy)}<br>Move the slider back and the "
-        f"picture returns."
+        f"Accepted: {escape(problem.accepted)}.<br>{escape(problem.remedy)}<br>Change it back and the picture returns."
     )
 
 

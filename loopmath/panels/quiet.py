@@ -48,11 +48,11 @@ class QuietPanel(LivePanel):
             speeds.append(self._slider("case_fan_speed", "Case fans, %", 0, 100, 100 * plan.case_fans[0].speed, 0.01))
         limits = [
             self._slider("sound_limit", "Sound limit, dB", 10, 60, plan.sound_limit),
-            self._quantity("listener", "Distance", "length", 20, 400, float(plan.listener), 5),
+            self._quantity("listener", "Distance", "length", 20, 400, float(plan.listener)),
             self._room_slider(),
         ]
         heat = [
-            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat, step=5)
+            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat)
             for u in plan.units(tree.Source)[:3]
         ]
         tubes = plan.units(tree.Run)
@@ -87,12 +87,13 @@ class QuietPanel(LivePanel):
         """Move the sliders to the quietest setting that keeps every limit."""
         found = quiet.quietest(self.planned())
         self._quiet = True
-        for unit in found.solution.plan.units(tree.Element):
-            for field in ("fan_speed", "speed"):
-                control = self._control("pump_speed" if field == "speed" else f"{unit.name}.{field}")
-                if control is not None and hasattr(unit, field):
-                    # Rounded up: a percent slower would break what is kept.
-                    control.widget.value = int(np.ceil(100 * float(getattr(unit, field)) - 1e-6))
+        plan = found.solution.plan
+        speeds = {"pump_speed": max(float(pump.speed) for pump in plan.units(tree.PumpUnit))}
+        speeds |= {f"{u.name}.fan_speed": float(u.fan_speed) for u in plan.units(tree.RadiatorUnit)}
+        for setting, speed in speeds.items():
+            control = self._control(setting)
+            if control is not None:  # rounded up: a percent slower would break what is kept
+                control.widget.value = int(np.ceil(100 * speed - 1e-6))
         if found.solution.plan.case_fans and self._control("case_fan_speed"):
             fastest = max(float(f.speed) for f in found.solution.plan.case_fans)
             self._control("case_fan_speed").widget.value = int(np.ceil(100 * fastest - 1e-6))
@@ -161,8 +162,6 @@ class QuietPanel(LivePanel):
 class CurvePanel(LivePanel):
     """The live panel of one speed curve that drives all fans of a plan: where it rests, and whether it would hunt."""
 
-    curve: SpeedCurve
-
     def _prepare(self) -> None:
         own = self.plan.speed_curves[0] if self.plan.speed_curves else None
         warm = round(float(self.plan.room_air))
@@ -181,31 +180,42 @@ class CurvePanel(LivePanel):
         curve = [
             self._choice(":sensor", "Sensor", names, first["sensor"], widgets.Dropdown),
             self._quantity(":low", "From", "temperature", 15, 60, first["low"]),
-            self._slider(":slow", "at, %", 0, 100, first["slow"]),
+            self._slider(":slow", "Slowest, %", 0, 100, first["slow"]),
             self._quantity(":high", "To", "temperature", 16, 90, first["high"]),
-            self._slider(":fast", "at, % ", 0, 100, first["fast"]),
+            self._slider(":fast", "Fastest, %", 0, 100, first["fast"]),
             self._quantity(":hysteresis", "Hysteresis", "difference", 0, 10, first["hysteresis"]),
             self._slider(":delay", "Delay, s", 0, 30, 1),
         ]
         heat = [
-            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat, step=5)
+            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat)
             for u in plan.units(tree.Source)[:3]
         ]
         pump = plan.units(tree.PumpUnit)[0]
         machine = [self._slider("pump_speed", "Pump, %", 20, 100, 100 * pump.speed, 0.01), self._room_slider()]
         return [("Speed curve of all fans", curve), ("Machine", machine), ("Heat", heat)]
 
-    def answer(self, plan: Plan) -> OnCurve:
-        """Return where the speeds come to rest on the curve."""
-        fans = [u.name for u in plan.units(tree.RadiatorUnit) if u.fan is not None]
-        curve = SpeedCurve(
-            "all fans",
-            (*fans, *(f.name for f in plan.case_fans)),
+    def slid(self) -> SpeedCurve:
+        """Return the curve the sliders say."""
+        fans = [u.name for u in self.plan.units(tree.RadiatorUnit) if u.fan is not None]
+        return SpeedCurve(
+            self.plan.speed_curves[0].name if self.plan.speed_curves else "all fans",
+            (*fans, *(f.name for f in self.plan.case_fans)),
             self.own("sensor"),
             (float(self.own("low")), float(self.own("high"))),
-            (0.01 * self.own("slow"), 0.01 * self.own("fast")),
+            (round(0.01 * self.own("slow"), 4), round(0.01 * self.own("fast"), 4)),
             float(self.own("hysteresis")),
         )
+
+    def planned(self) -> Plan:
+        """Return the plan as the controls have it: its own curve until one of the curve's sliders is moved."""
+        plan, own = super().planned(), (":sensor", ":low", ":high", ":slow", ":fast", ":hysteresis")
+        if any(self._control(name).moved for name in own):
+            plan = replace(plan, speed_curves=(self.slid(),))
+        return plan
+
+    def answer(self, plan: Plan) -> OnCurve:
+        """Return where the speeds come to rest on the curve; a plan without one is shown on that of the sliders."""
+        curve = plan.speed_curves[0] if plan.speed_curves else self.slid()
         plan = replace(plan, speed_curves=(curve,))
         rest = speed_curves.steady_on_curves(plan)
         known = bool(np.all(rest.solution.known))
