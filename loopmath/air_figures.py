@@ -25,6 +25,8 @@ LEFT, RIGHT, BOTTOM = 150, 398, 30
 FLOW_STEPS, THICK = (60.0, 120.0, 240.0, 480.0, 1000.0, 3000.0), 38.0
 PRESSURE_STEPS = (5.0, 10.0, 20.0, 40.0, 80.0, 160.0, 400.0)  # Pa
 EACH_STEPS = (60.0, 90.0, 120.0, 150.0, 250.0, 500.0, 1500.0)  # m3/h
+#: Room each path takes that passes over the case.
+PAST = 82.0
 #: Half the height of a figure: thinner arrows have their temperatures over them.
 HALF_LETTER = 7.0
 #: A fan that moves less than this share of its free flow runs near its stall, as the rules have it.
@@ -42,7 +44,7 @@ class AirMap(Picture):
         ax.set_title("Where the air goes")
         self.scale: float | None = None
         past = sum(row.source == row.target == ROOM for row in solution.air.rows)
-        self.top = 366.0 - 56.0 * past
+        self.top = 366.0 - PAST * past
         self.box = Rectangle(
             (LEFT, BOTTOM), RIGHT - LEFT, self.top - BOTTOM, lw=style.OUTLINE, ec=style.QUIET, zorder=1
         )
@@ -78,9 +80,9 @@ class AirMap(Picture):
             those = [p for p in paths if p["side"] == side]
             for place, path in enumerate(those):
                 path["y"] = self.top - 30 - (place + 0.5) * (self.top - BOTTOM - 30) / len(those)
-        for side, high in (("past", 348.0), ("round", BOTTOM + 34.0)):
+        for side, high in (("past", 332.0), ("round", BOTTOM + 34.0)):
             for place, path in enumerate(p for p in paths if p["side"] == side):
-                path["y"] = high - 56 * place
+                path["y"] = high - PAST * place
         return paths
 
     def _ends(self, path: dict) -> tuple[float, float, float]:
@@ -138,6 +140,8 @@ class AirMap(Picture):
         if path["duct"] is not None:
             return [room if (path["side"] == "in") == ahead else case]
         names = path["stops"]
+        if not solution.known:
+            return [np.nan] * (len(names) + 1)
         into = [float(solution.coolers[n].air_temperature) for n in names]
         out = [float(solution.air_out(n)) for n in names]
         return [into[0], *out] if ahead else [*out, into[-1]]
@@ -355,7 +359,8 @@ class Limits(Picture):
                 self.values[place].set_text(warm.text(t, unit=False))
                 if np.isfinite(limit):
                     side = "left" if limit >= t else "over"
-                    self.margins[place].set_text(f"{rise.text(abs(limit - t))} {side}")
+                    margin = rise.text(abs(limit - t)).replace(" diff.", "")  # the word behind it says that
+                    self.margins[place].set_text(f"{margin} {side}")
             if np.isfinite(limit):
                 at = warm.convert(limit)
                 ticks[0] += [at, at, np.nan]

@@ -37,6 +37,8 @@ def crossings(t: quiet.TradeOff) -> dict[str, float]:
     """
     out = {}
     for name, margin in t.margins.items():
+        if "flow" in name:  # fans move it only by how thin warm coolant is
+            continue
         sign = np.flatnonzero(np.signbit(margin[:-1]) != np.signbit(margin[1:]))
         sign = [n for n in sign if np.isfinite(margin[n] + margin[n + 1])]
         out[name] = np.nan
@@ -69,7 +71,7 @@ class TradeOffCurve(Picture):
         self.point = self.line(color=style.INK, ls="", marker="o", ms=10, mec="white", mew=1.5)
         self.speeds = [self.text(color=style.LIQUID, ha="right", va="top") for _ in MARKED]
         self.names = [self.text(color=style.INK, ha="left", va="center") for _ in range(6)]
-        self.here = self.text(weight="bold", fontsize=style.PLAIN, va="bottom")
+        self.here = self.text(weight="bold", fontsize=style.PLAIN, va="top")
         self.bounds = [self.text(color=style.QUIET, va="bottom") for _ in range(2)]
         self.levels = [self.text(color=style.QUIET, ha="center", va="bottom") for _ in KNOWN_LEVELS]
         self.none = self.text(color=style.QUIET, ha="center", weight="bold")
@@ -114,7 +116,7 @@ class TradeOffCurve(Picture):
         known = bool(heard.solution.known) and np.isfinite(at[0])
         self.point.set_data([at[0]] if known else [], [at[1]] if known else [])
         self.here.set_text(f"{at[0]:.1f} dB, {rise.text(float(s['coolant_over_room']))}" if known else "")
-        self.here.set_position((at[0] + 0.02 * wide if known else 0, at[1] + 0.02 * top if known else 0))
+        self.here.set_position((at[0] + 0.02 * wide if known else 0, at[1] - 0.015 * top if known else 0))
         words = "" if np.any(fine) else "No fan speed has an answer here."
         self.none.set(text=words, position=(0.5 * sum(across), 0.5 * top))
         return stepped

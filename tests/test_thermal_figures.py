@@ -79,9 +79,10 @@ def test_the_lines_of_a_run_are_its_temperatures_the_nearest_to_its_limit_first(
 def test_limits_are_marked_where_they_are_met(path):
     swept = quiet.trade_off(load_plan(path))
     marked = quiet_figures.crossings(swept)
-    assert set(marked) == set(swept.hits)
-    for name, hit in swept.hits.items():
-        assert marked[name] == pytest.approx(hit.speed, abs=0.01, nan_ok=True), name
+    # Fans hardly move the flow, so limits of flow are not marked on their curve.
+    assert set(marked) == {name for name in swept.hits if "flow" not in name}
+    for name, speed in marked.items():
+        assert speed == pytest.approx(swept.hits[name].speed, abs=0.01, nan_ok=True), name
 
 
 def test_of_two_speeds_that_meet_a_limit_the_faster_is_marked():

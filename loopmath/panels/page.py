@@ -110,11 +110,11 @@ def group(title: str, children: list) -> widgets.Widget:
 def headline(solution: Solution, system: str = "metric") -> str:
     """Return the answer in one sentence a builder would say."""
     units, s = DISPLAY[system], solution.state
-    counts = _counts(solution)
+    told = counts(solution)
     if not solution.moving:
-        return f"{solution.plight} {counts}"
+        return f"{solution.plight} {told}"
     if not solution.known:
-        return f"{units['flow'].text(s['flow'])}, but no temperature can be stated. {solution.plight} {counts}"
+        return f"{units['flow'].text(s['flow'])}, but no temperature can be stated. {solution.plight} {told}"
     words = (
         f"{units['flow'].text(s['flow'])}; warmest coolant {units['difference'].text(s['coolant_over_room'])} "
         f"over room; "
@@ -128,10 +128,11 @@ def headline(solution: Solution, system: str = "metric") -> str:
             f"{worst.name} {units['temperature'].text(s[worst.name])}, "
             f"{units['difference'].text(abs(margin))} {side} its limit; "
         )
-    return f"{words}about {units['sound'].text(s['sound'])}. {counts}"
+    return f"{words}about {units['sound'].text(s['sound'])}. {told}"
 
 
-def _counts(solution: Solution) -> str:
+def counts(solution: Solution) -> str:
+    """Return how many warnings there are of each signal word."""
     found = Counter(row.signal for row in solution.warned())
     listed = [f"{found[w]} {w}{'s' if found[w] > 1 else ''}" for w in SIGNALS if w in found]
     return (", ".join(listed) if listed else "No warnings") + "."

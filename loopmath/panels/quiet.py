@@ -98,8 +98,8 @@ class QuietPanel(LivePanel):
             fastest = max(float(f.speed) for f in found.solution.plan.case_fans)
             self._control("case_fan_speed").widget.value = int(np.ceil(100 * fastest - 1e-6))
         self._quiet = False
-        self.found = found.words
         self.solution, self.failed = self.answer(self.planned()), ""
+        self.found = f"{found.words} {page.counts(self.solution.solution)}"
         self._draw()
         self.found = ""
 
