@@ -20,7 +20,7 @@ from loopmath.plan import BALANCE, Plan
 
 #: What may be left of the air's temperatures, all added up [K]; the most turns; turns each of many designs gets; the
 #: least share of a turn's step that is believed to be left after it.
-AIR_STEP, MOST_TURNS, FIRST_TURNS, LEAST_LEFT = 1e-5, 15, 4, 0.05
+AIR_STEP, MOST_TURNS, FIRST_TURNS, LEAST_LEFT = 1e-5, 30, 4, 0.05
 #: While the air is still far from settled: passes of the loop's solver in the first turns, last step of air flows.
 EARLY = ((2, 1e-2), (1, 1e-3), (2, 1e-4))
 
