@@ -228,8 +228,9 @@ class GlancePanel(LivePanel):
                 value = control.widget.value
                 inside = [v for _, v in control.widget.options]
                 words = "{:.2f}" if self.system == "us" else "{:.4g}"
-                control.widget.options = [(words.format(length.convert(v)), v) for v in inside]
-                control.widget.value = value
+                with control.widget.hold_sync():  # a browser that saw options alone would send its first one back
+                    control.widget.options = [(words.format(length.convert(v)), v) for v in inside]
+                    control.widget.value = value
                 words = control.widget.description.rpartition(",")[0]
                 control.widget.description = f"{words}, {length.label}"
 

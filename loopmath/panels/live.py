@@ -1,11 +1,13 @@
 """What every live panel over a plan shares: controls to settings, settings to an answer, an answer to one message."""
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 import ipywidgets as widgets
+import numpy as np
 from matplotlib.figure import Figure
 
 from loopmath import mine, style
@@ -19,6 +21,8 @@ from loopmath.units import DISPLAY, SLIDING, Shown
 
 #: Picture on the screen, in pixels. With the control column it fits a window 1440 wide.
 WIDTH, HEIGHT = 880, 424
+#: So long after a change of units a browser may still send old choices back. [s]
+ECHO = 1.0
 
 
 def _scale(kind: str, system: str) -> Shown:
@@ -91,7 +95,7 @@ class LivePanel:
         self.units = widgets.ToggleButtons(
             options=[("metric", "metric"), ("US", "us")], tooltip="Units of everything shown"
         )
-        self._quiet = False
+        self._quiet, self._renamed = False, -np.inf
         self._prepare()
         groups = self.groups()
         try:
@@ -226,7 +230,7 @@ class LivePanel:
         return self.plan.set(**self.settings())
 
     def _moved(self, change: dict) -> None:
-        if self._quiet:
+        if self._quiet or self._is_echo(change):
             return
         setting = next(c.setting for c in self.controls if c.widget is change["owner"])
         self.followed(setting, change["new"])
@@ -238,6 +242,16 @@ class LivePanel:
             self._draw_anew()
         else:
             self._draw()
+
+    def _is_echo(self, change: dict) -> bool:
+        """Put a choice back that a browser sends of itself after its options were renamed; nobody slides so soon."""
+        widget = change["owner"]
+        if not hasattr(widget, "options") or time.monotonic() > self._renamed + ECHO:
+            return False
+        self._quiet = True
+        widget.value = change["old"]
+        self._quiet = False
+        return True
 
     def _draw_anew(self) -> None:
         """Make the figure from scratch: another layout, other units."""
@@ -296,7 +310,7 @@ class LivePanel:
             control.start = (None if begun == at else begun) if moved else at
             slider.description = f"{words}, {new.label}"
         self._rename_units()
-        self._quiet = False
+        self._quiet, self._renamed = False, time.monotonic()
         self._draw_anew()
 
     def _rename_units(self) -> None:
