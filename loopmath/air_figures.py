@@ -9,10 +9,10 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgb
 from matplotlib.patches import Rectangle
 
-from loopmath import ledger, style
+from loopmath import ledger, rules, style
 from loopmath import loop as tree
 from loopmath.air import CASE, ROOM
-from loopmath.figures import WARM_STEPS, Picture, step_up
+from loopmath.figures import WARM_STEPS, Picture, box, step_up
 from loopmath.laws import materials
 from loopmath.plan import BALANCE
 from loopmath.solution import Solution
@@ -29,8 +29,6 @@ EACH_STEPS = (60.0, 90.0, 120.0, 150.0, 250.0, 500.0, 1500.0)  # m3/h
 PAST = 82.0
 #: Half the height of a figure: thinner arrows have their temperatures over them.
 HALF_LETTER = 7.0
-#: A fan that moves less than this share of its free flow runs near its stall, as the rules have it.
-STALL = 0.2
 
 
 class AirMap(Picture):
@@ -117,7 +115,7 @@ class AirMap(Picture):
                 shapes.append(_arrow(x0, x1, path["y"], half, last, ahead))
                 colours.append(_tint(t))
             tall = max(half + 7.0, 16.0)
-            cores += [_box(c, c + 14.0, path["y"] - tall, path["y"] + tall) for c in inner if path["stops"]]
+            cores += [box(c, c + 14.0, path["y"] - tall, path["y"] + tall) for c in inner if path["stops"]]
             self._label(path, labels, flow, temperatures, tall if path["stops"] else half + 6.0, flow_of, warm)
         self.arrows.set_verts(shapes)
         self.arrows.set_facecolor(colours)
@@ -210,7 +208,7 @@ def _ink(temperature: float) -> str:
 def _arrow(x0: float, x1: float, y: float, half: float, headed: bool, ahead: bool) -> list[tuple[float, float]]:
     """Return the corners of a piece of a path, with a head at its end if it is the last."""
     if not headed:
-        return _box(x0, x1, y - half, y + half)
+        return box(x0, x1, y - half, y + half)
     head = min(14.0, 0.5 * abs(x1 - x0))
     if not ahead:
         x0, x1, head = x1, x0, -head
@@ -220,8 +218,9 @@ def _arrow(x0: float, x1: float, y: float, half: float, headed: bool, ahead: boo
     ]  # fmt: skip
 
 
-def _box(left: float, right: float, low: float, high: float) -> list[tuple[float, float]]:
-    return [(left, low), (right, low), (right, high), (left, high)]
+def stall() -> float:
+    """Return the share of its free flow below which a fan runs near its stall, as the rules have it."""
+    return next(rule.limit for rule in rules.rules() if rule.id == "fan-stalls")
 
 
 class FanPoint(Picture):
@@ -288,7 +287,7 @@ class FanPoint(Picture):
         at = air.convert(float(flow) * each), pressure.convert(float(-replace(duct, cores=()).excess(flow)[0]))
         self.point.set_data([at[0]], [at[1]])
         high, wide = pressure.convert(up), air.convert(across / 3600)
-        edge = air.convert(STALL * free * speed)
+        edge = air.convert(stall() * free * speed)
         self.stall.set_width(edge)
         self.labels["stall"].set(text="near stall", position=(0.01 * wide, 0.985 * high))
         self.labels["fan"].set(
@@ -354,7 +353,7 @@ class Limits(Picture):
             self.margins[place].set(text="", x=high + 0.63 * wide)
             if np.isfinite(t):
                 end = warm.convert(t)
-                shapes.append(_box(min(room, end), max(end, room + 0.004 * wide), place - 0.3, place + 0.3))
+                shapes.append(box(min(room, end), max(end, room + 0.004 * wide), place - 0.3, place + 0.3))
                 colours.append(colour)
                 self.values[place].set_text(warm.text(t, unit=False))
                 if np.isfinite(limit):

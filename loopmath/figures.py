@@ -257,7 +257,7 @@ class HeadShares(Picture):
             value.set_text(f"{100 * share:.0f} %" if cause else "")
             value.set_x(self._reach(share) + 1.2)
         ends = [self._reach(share) for _, share in shares]
-        self.bars.set_verts([_box(self.start, end, place) for place, end in enumerate(ends)])
+        self.bars.set_verts([box(self.start, end, place - 0.36, place + 0.36) for place, end in enumerate(ends)])
         return False
 
     def keep(self, solution: Solution, letter: str) -> None:
@@ -269,9 +269,8 @@ class HeadShares(Picture):
                 self.kept += self.ax.plot([at, at], [place + 0.1, place + 0.5], color=style.QUIET, lw=1.2, zorder=4)
 
 
-def _box(left: float, right: float, place: int) -> list[tuple[float, float]]:
+def box(left: float, right: float, low: float, high: float) -> list[tuple[float, float]]:
     """Return the corners of a bar."""
-    low, high = place - 0.36, place + 0.36
     return [(left, low), (right, low), (right, high), (left, high)]
 
 

@@ -8,7 +8,7 @@ from matplotlib.collections import PolyCollection
 
 from loopmath import quiet, rules, speed_curves, style
 from loopmath.case import SpeedCurve
-from loopmath.figures import Picture, step_up
+from loopmath.figures import Picture, box, step_up
 from loopmath.loop import PumpUnit
 from loopmath.solution import Solution
 from loopmath.units import DISPLAY
@@ -200,7 +200,7 @@ class Sources(Picture):
                 if np.isfinite(level) and place:
                     words += f"   {100 * 10 ** ((level - total) / 10):.0f} %"
             end = min(max(level, 0.0), self.high) if np.isfinite(level) else 0.0
-            shapes.append([(0, place - 0.3), (end, place - 0.3), (end, place + 0.3), (0, place + 0.3)])
+            shapes.append(box(0, end, place - 0.3, place + 0.3))
             colours.append(colour)
             self.values[place].set(text=words, x=end + 0.8)
         self.bars.set_verts(shapes)

@@ -45,7 +45,7 @@ class ChoicePanel(LivePanel):
         if plan.case_fans:
             speeds.append(self._slider("case_fan_speed", "Case fans, %", 0, 100, 100 * plan.case_fans[0].speed, 0.01))
         room = [self._room_slider(), self._slider("case_heat", "Other heat, W", 0, 300, plan.case_heat)]
-        parts = sorted([*plan.units(tree.Source), *plan.on_air], key=lambda part: -float(part.heat))[:HEATED]
+        parts = sorted(plan.components, key=lambda part: -float(part.heat))[:HEATED]
         heat = [
             self._slider(f"{p.name}.heat", f"{_short(p.name)}, W", 0, 600 if float(p.heat) > 30 else 60, p.heat)
             for p in parts
@@ -107,7 +107,7 @@ class ChoicePanel(LivePanel):
     def figures(self) -> list[tuple[str, str]]:
         """Return the readouts of the plan as the sliders have it."""
         units, s, plan = DISPLAY[self.system], self.solution.solution.state, self.solution.plan
-        parts = [*plan.units(tree.Source), *plan.on_air]
+        parts = plan.components
         how = "balanced" if plan.case_air_by == BALANCE else "as given"
         return [
             ("flow as set", units["flow"].text(s["flow"])),

@@ -99,10 +99,7 @@ class TimePanel(LivePanel):
         if tanks:
             name = tanks[0].name
             machine.append(self._quantity(f"{name}.volume", "Reservoir", "volume", 20, 2000, float(tanks[0].volume())))
-        heat = [
-            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat)
-            for u in plan.units(tree.Source)[:3]
-        ]
+        heat = self._heats()
         self._grey()
         return [("What happens", what), ("Machine", machine), ("Heat", heat)]
 

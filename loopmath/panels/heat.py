@@ -7,7 +7,6 @@ from matplotlib.figure import Figure
 
 from loopmath import air_figures, mine
 from loopmath import loop as tree
-from loopmath.checks import InputError
 from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.plan import BALANCE, GIVEN, Plan
@@ -52,8 +51,7 @@ class HeatPanel(LivePanel):
             if u.fan is not None
         ][:3]
         ways = [w for u, word in zip(self.radiators, short, strict=True) for w in self._ways(u, word)][:6]
-        sources = plan.units(tree.Source)[:3]
-        heat = [self._slider(f"{u.name}.heat", f"{_short(u.name)}, W", 0, 600, u.heat) for u in sources]
+        heat = self._heats()
         self.more = []
         for u, word in zip(self.radiators, short, strict=True):
             if u.fan is not None:
@@ -146,7 +144,7 @@ class HeatPanel(LivePanel):
     def figures(self) -> list[tuple[str, str]]:
         """Return the readouts."""
         units, s = DISPLAY[self.system], self.solution.state
-        parts = [*self.solution.plan.units(tree.Source), *self.solution.plan.on_air]
+        parts = self.solution.plan.components
         return [
             ("case air", units["temperature"].text(s["case_air"])),
             ("warmest coolant", units["temperature"].text(s["coolant_warmest"])),
@@ -168,11 +166,3 @@ class HeatPanel(LivePanel):
 def heat(plan: Plan | None = None) -> HeatPanel:
     """Return the heat-and-air panel of a plan, of the chosen one by default."""
     return HeatPanel(mine.chosen().plan if plan is None else plan)
-
-
-def _short(name: str) -> str:
-    word = name if len(name) <= 12 else name.split()[0][:12]
-    return word[:1].upper() + word[1:]
-
-
-__all__ = ["HeatPanel", "InputError", "heat"]

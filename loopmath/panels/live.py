@@ -10,6 +10,7 @@ import ipywidgets as widgets
 import numpy as np
 from matplotlib.figure import Figure
 
+from loopmath import loop as tree
 from loopmath import mine, style
 from loopmath.checks import InputError
 from loopmath.panels import page
@@ -21,8 +22,16 @@ from loopmath.units import DISPLAY, SLIDING, Shown
 
 #: Picture on the screen, in pixels. With the control column it fits a window 1440 wide.
 WIDTH, HEIGHT = 880, 424
+#: Sliders of heat beside a picture.
+MOST_HEATS = 3
 #: So long after a change of units a browser may still send old choices back. [s]
 ECHO = 1.0
+
+
+def short(name: str) -> str:
+    """Return a name short enough to stand before a slider."""
+    word = name if len(name) <= 10 else (name.split() or [name])[0][:10]
+    return word[:1].upper() + word[1:]
 
 
 def _scale(kind: str, system: str) -> Shown:
@@ -180,6 +189,13 @@ class LivePanel:
         self.quantities.append((self.controls[-1], words, kind))
         self.controls[-1].exact = (at, value)
         return made
+
+    def _heats(self) -> list:
+        """Return a slider for the heat of each of the first parts the loop cools."""
+        return [
+            self._slider(f"{u.name}.heat", f"{short(u.name)}, W", 0, 600, u.heat)
+            for u in self.plan.units(tree.Source)[:MOST_HEATS]
+        ]
 
     def _room_slider(self) -> widgets.IntSlider:
         """Return the slider of the room's air."""

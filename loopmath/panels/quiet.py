@@ -51,10 +51,7 @@ class QuietPanel(LivePanel):
             self._quantity("listener", "Distance", "length", 20, 400, float(plan.listener)),
             self._room_slider(),
         ]
-        heat = [
-            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat)
-            for u in plan.units(tree.Source)[:3]
-        ]
+        heat = self._heats()
         tubes = plan.units(tree.Run)
         self.more = []
         if tubes:
@@ -186,10 +183,7 @@ class CurvePanel(LivePanel):
             self._quantity(":hysteresis", "Hysteresis", "difference", 0, 10, first["hysteresis"]),
             self._slider(":delay", "Delay, s", 0, 30, 1),
         ]
-        heat = [
-            self._slider(f"{u.name}.heat", f"{u.name.split()[0][:10].capitalize()}, W", 0, 600, u.heat)
-            for u in plan.units(tree.Source)[:3]
-        ]
+        heat = self._heats()
         pump = plan.units(tree.PumpUnit)[0]
         machine = [self._slider("pump_speed", "Pump, %", 20, 100, 100 * pump.speed, 0.01), self._room_slider()]
         return [("Speed curve of all fans", curve), ("Machine", machine), ("Heat", heat)]
