@@ -10,6 +10,7 @@ import numpy as np
 from loopmath import tables
 from loopmath.checks import InputError, one_of
 from loopmath.files import Saved, held, own_folder, read_text, save_over
+from loopmath.laws import materials
 from loopmath.parts import Block, Fan, Fitting, Inline, Pump, Reservoir, Tube
 from loopmath.radiator import Radiator
 from loopmath.reader import Reader, kinds_of, needed_by, parsed
@@ -28,8 +29,7 @@ CATALOGUE: dict[str, tuple[str, type]] = {
 }
 #: Fields that name a material, and where the names are.
 MATERIALS = {
-    "metal": lambda: tables.by_name("metals.csv"),
-    "solder": lambda: tables.by_name("metals.csv"),
+    **dict.fromkeys(("metal", "solder", "tank_metal"), materials.metal_names),
     "material": lambda: [*tables.by_name("plastics.csv"), "copper"],
 }
 #: The version of own parts files this package reads, and how such a file begins.
@@ -45,6 +45,7 @@ _SUFFIXES = {
     "_m3_h": 1 / 3600,
     "_g": 1e-3,
     "_ml": 1e-6,
+    "_cm2": 1e-4,
     "_m": 1.0,
     "_w": 1.0,
     "_pa": 1.0,
@@ -205,8 +206,11 @@ def read_record(read: Reader, kind: str, name: str, table: dict, place: tuple, b
     }
     before = len(read.problems)
     for key, listed in MATERIALS.items():
-        if isinstance(given.get(key), str):
-            read.tried((*place, key), one_of, "", given[key], ["", *listed()])
+        if given.get(key) and isinstance(given[key], str):
+            if key == "material":
+                read.tried((*place, key), one_of, "", given[key], listed())
+            else:
+                read.tried((*place, key), materials.layers, given[key], "")
     start = {} if base is None else {f.name: getattr(base, f.name) for f in fields(made)}
     if base is None:
         for key in needed_by(made):
@@ -273,6 +277,20 @@ def keep_part(kind: str, record: Any, note: str = "") -> Saved:
         wanted = {k: dict(inner) for k, inner in old.items()}
         wanted.setdefault(kind, {})[record.name] = new
         return save_over(path, changed(text, old, wanted), origin, "own parts file")
+
+
+def tube_materials() -> list[str]:
+    """Return the materials tubes of the catalogue are of."""
+    return list(dict.fromkeys(part("tube", name).material for name in names("tube")))
+
+
+def tube_like(tube: Tube, material: str) -> Tube:
+    """Return the tube of a material that is nearest in bore to another one, of those the nearest outside."""
+    fitting = [t for t in (part("tube", n) for n in names("tube")) if t.material == material]
+    if not fitting:
+        one_of("tube material", material, tube_materials())
+    bore, outside = float(np.mean(tube.bore)), float(np.mean(tube.outside))
+    return min(fitting, key=lambda t: (round(abs(t.bore - bore), 6), abs(t.outside - outside)))
 
 
 def fan_of_size(like: Fan | None, size: float) -> Fan:

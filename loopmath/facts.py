@@ -6,17 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import electrical, parts_list, tables
+from loopmath import electrical, parts_list, wetted
 from loopmath import loop as tree
 from loopmath.air import STILL_AIR
-from loopmath.checks import one_of
-from loopmath.laws import materials
 from loopmath.loss import area_of
 from loopmath.plan import BALANCE
 from loopmath.rules import Fact
-
-#: Families of metal that eat aluminium in one coolant (common practice and the anodic index agree).
-COPPER_FAMILY = ("copper", "nickel", "silver")
 
 
 def of(solution: Any) -> list[Fact]:
@@ -39,7 +34,8 @@ def of(solution: Any) -> list[Fact]:
         facts.append(
             Fact("cost against your budget", "parts", parts_list.cost(parts_list.parts_list(plan)), plan.budget)
         )
-    facts += _tube_facts(solution) + _fan_facts(solution) + _metal_facts(solution) + _branch_facts(solution)
+    facts += _tube_facts(solution) + wetted.warm_facts(solution) + wetted.facts(plan)
+    facts += _fan_facts(solution) + _branch_facts(solution)
     return facts + _air_facts(solution) + electrical.facts(plan) + _measured_facts(solution)
 
 
@@ -81,37 +77,23 @@ def _branch_facts(solution: Any) -> list[Fact]:
 
 
 def _tube_facts(solution: Any) -> list[Fact]:
-    """Velocity, Reynolds number, rated limit and softening margin; the worst run of each tube speaks."""
+    """Velocity, Reynolds number and rated limit; the worst run of each tube speaks."""
     groups: dict[str, list] = {}
     for row in solution.walk:
-        if isinstance(row["element"], (tree.Run, tree.DeadLeg)):
+        if isinstance(row["element"], tree.Run):
             groups.setdefault(row["element"].tube.name, []).append(row)
     facts: list[Fact] = []
-    for name, rows in groups.items():
-        runs = [row for row in rows if isinstance(row["element"], tree.Run)]
-        tube = rows[0]["element"].tube
-        if runs:
-            speeds = [row["flow"] / area_of(row["element"].tube.bore) for row in runs]
-            fastest, slowest = reduce(np.maximum, speeds), reduce(np.minimum, speeds)
-            slowest = np.where(solution.moving, slowest, np.nan)
-            facts += [
-                Fact("tube velocity", name, fastest),
-                Fact("slowest tube velocity", name, slowest),
-                Fact("Reynolds number in the tube", name, slowest * tube.bore * solution.fluid[0] / solution.fluid[1]),
-                Fact(
-                    "coolant against tube limit",
-                    name,
-                    reduce(np.maximum, [r["in"] for r in runs]),
-                    tube.coolant_limit,
-                ),
-            ]
-        soft = materials.softening_temperature(tube.material) if tube.material != "copper" else None
-        if soft is not None:
-            # A flowing run is near its coolant; a leg that stands is at the air of the case.
-            for row in rows:
-                standing = isinstance(row["element"], tree.DeadLeg)
-                wall = np.where(solution.known, solution.case_air, np.nan) if standing else row["in"]
-                facts.append(Fact("tube below softening by", row["element"].name, soft - wall))
+    for name, runs in groups.items():
+        tube = runs[0]["element"].tube
+        speeds = [row["flow"] / area_of(row["element"].tube.bore) for row in runs]
+        fastest, slowest = reduce(np.maximum, speeds), reduce(np.minimum, speeds)
+        slowest = np.where(solution.moving, slowest, np.nan)
+        facts += [
+            Fact("tube velocity", name, fastest),
+            Fact("slowest tube velocity", name, slowest),
+            Fact("Reynolds number in the tube", name, slowest * tube.bore * solution.fluid[0] / solution.fluid[1]),
+            Fact("coolant against tube limit", name, reduce(np.maximum, [r["in"] for r in runs]), tube.coolant_limit),
+        ]
     return facts
 
 
@@ -145,25 +127,6 @@ def _air_facts(solution: Any) -> list[Fact]:
         if duct.stream >= 0 or duct.fans:
             least[duct.name] = np.minimum(flow, least.get(duct.name, flow))
     return facts + [Fact("air drawn backwards", name, np.where(q < -STILL_AIR, 1.0, 0.0)) for name, q in least.items()]
-
-
-def _metal_facts(solution: Any) -> list[Fact]:
-    wetted = sorted(
-        {*solution.plan.also_wetted, *(m for leaf in tree.leaves(solution.plan.loop) for m in leaf.metals())}
-    )
-    known = tables.by_name("metals.csv")
-    family = {m: known[one_of("metal", m, known)]["family"] for m in wetted}
-    light = [m for m in wetted if family[m] == "aluminium"]
-    noble = [m for m in wetted if family[m] in COPPER_FAMILY]
-    if light and noble:
-        pairs = [_pair("aluminium with a copper-family metal", [a, b]) for a in light for b in noble]
-        return [max(pairs, key=lambda fact: fact.value)]
-    return [_pair("other metals in one coolant", wetted)] if len(wetted) > 1 else []
-
-
-def _pair(quantity: str, metals: list[str]) -> Fact:
-    first, second, volts = materials.worst_pair(metals)
-    return Fact(quantity, f"{first} with {second}", volts)
 
 
 def _parallels(item: Any) -> Iterator[tree.Parallel]:

@@ -1,7 +1,7 @@
 """
 The loop as a tree of series and parallel groups whose leaves are elements, in flow order.
 
-One tree, many readings: `losses` for the solver, `volume`, `heat`, `metals`, a parts list. Walks over the
+One tree, many readings: `losses` for the solver, `volume`, `heat`, `wets`, a parts list. Walks over the
 tree are `leaves` (read) and `mapped` (rebuild); nothing else in the package knows how a group is stored.
 """
 
@@ -49,8 +49,8 @@ class Element(Checked):
         """Return the coolant it holds. [m3]"""
         return 0.0
 
-    def metals(self) -> tuple[str, ...]:
-        """Return the metals its coolant touches."""
+    def wets(self) -> tuple[tuple[str, Any], ...]:
+        """Return the metals its coolant touches, each with its area [m2], None where that is not known."""
         return ()
 
     def loss(self) -> Loss:
@@ -84,9 +84,9 @@ class PumpUnit(Element):
         """Return the coolant in the pump. [m3]"""
         return self.pump.volume
 
-    def metals(self) -> tuple[str, ...]:
+    def wets(self) -> tuple[tuple[str, Any], ...]:
         """Return the pump's wetted metal."""
-        return (self.pump.metal,) if self.pump.metal else ()
+        return parts.wets(self.pump)
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,9 +121,9 @@ class Source(Element):
         """Return the coolant in the block. [m3]"""
         return self.block.volume
 
-    def metals(self) -> tuple[str, ...]:
+    def wets(self) -> tuple[tuple[str, Any], ...]:
         """Return the block's wetted metal."""
-        return (self.block.metal,)
+        return parts.wets(self.block)
 
 
 #: Where air comes from and goes to; on which side of the core a fan stands.
@@ -272,11 +272,14 @@ class RadiatorUnit(Element):
         """Return the coolant in the radiator. [m3]"""
         return self.radiator.volume()
 
-    def metals(self) -> tuple[str, ...]:
-        """Return the metals of tubes and solder."""
-        return tuple(m for m in (self.radiator.metal, self.radiator.solder) if m)
+    def wets(self) -> tuple[tuple[str, Any], ...]:
+        """Return the metals of tubes, tanks and solder."""
+        r = self.radiator
+        return tuple((m, a) for m, a in ((r.metal, r.liquid_area()), (r.tank_metal, None), (r.solder, None)) if m)
 
 
+#: Length of the metal passage of a fitting (common practice, no source); its area decides nothing but a ratio. [m]
+PASSAGE = 0.02
 #: The 90-degree fittings of a run; the trade's are drilled crosswise, hence the mitred constants.
 SHARP_90 = "sharp 90 degree fitting"
 
@@ -341,10 +344,13 @@ class Run(Element):
         """Return the coolant in the tube. [m3]"""
         return area_of(self.tube.bore) * self.length
 
-    def metals(self) -> tuple[str, ...]:
-        """Return the tube's metal if it is one, and of its fittings."""
-        wetted = (self.fitting_metal,) if np.any(np.asarray(self.ends) > 0) else ()
-        return (*wetted, "copper") if self.tube.material == "copper" else wetted
+    def wets(self) -> tuple[tuple[str, Any], ...]:
+        """Return the metal of its fittings, and the tube's if it is one."""
+        pieces = self.ends + self.fittings
+        area = np.pi * PORT_BORE * PASSAGE * pieces
+        wetted = ((self.fitting_metal, area),) if np.any(np.asarray(pieces) > 0) else ()
+        tube = np.pi * self.tube.bore * self.length
+        return (*wetted, ("copper", tube)) if self.tube.material == "copper" else wetted
 
 
 @dataclass(frozen=True, eq=False)
@@ -356,9 +362,9 @@ class Fittings(Element):
     kind = "fitting"
     slot = "fitting"
 
-    def metals(self) -> tuple[str, ...]:
+    def wets(self) -> tuple[tuple[str, Any], ...]:
         """Return the fittings' wetted metal."""
-        return (self.fitting.metal,) if self.fitting.metal else ()
+        return parts.wets(self.fitting, self.count)
 
     RANGES: ClassVar[dict] = {"count": (0, 1000, "")}
 
@@ -383,6 +389,10 @@ class Tank(Element):
         """Return the coolant in the tank. [m3]"""
         return self.reservoir.volume
 
+    def wets(self) -> tuple[tuple[str, Any], ...]:
+        """Return the reservoir's wetted metal."""
+        return parts.wets(self.reservoir)
+
 
 @dataclass(frozen=True, eq=False)
 class InlineUnit(Element):
@@ -404,9 +414,9 @@ class InlineUnit(Element):
         """Return the coolant in the part. [m3]"""
         return self.inline.volume
 
-    def metals(self) -> tuple[str, ...]:
+    def wets(self) -> tuple[tuple[str, Any], ...]:
         """Return the part's wetted metal."""
-        return (self.inline.metal,) if self.inline.metal else ()
+        return parts.wets(self.inline)
 
 
 #: What a dead leg is there for.

@@ -19,7 +19,12 @@ from loopmath.loss import PORT_BORE, Loss, measured_loss, minor_loss
 
 @dataclass(frozen=True, eq=False)
 class Tube(Checked):
-    """A tube by its trade size: material, outside diameter and bore [m]."""
+    """
+    A tube by its trade size: material, outside diameter and bore [m].
+
+    `bend_radius` is the least its centre line may be bent to; `heat_deflection` that of its data sheet at 1.8 MPa,
+    instead of the material's [degC].
+    """
 
     name: str
     material: str
@@ -30,6 +35,7 @@ class Tube(Checked):
     coolant_limit: float = 60.0
     rigid: bool = True
     price_per_m: float | None = None
+    heat_deflection: float | None = None
 
     RANGES: ClassVar[dict] = {
         "bore": (0.001, 0.05, "m"),
@@ -38,6 +44,7 @@ class Tube(Checked):
         "bend_radius": (0.001, 1.0, "m"),
         "coolant_limit": (0.0, 200.0, "degC"),
         "price_per_m": (0.0, 1e5, ""),
+        "heat_deflection": (20.0, 300.0, "degC"),
     }
 
     def __post_init__(self) -> None:
@@ -57,6 +64,7 @@ class Fitting(Checked):
     bore: Any = PORT_BORE
     metal: str = ""
     price: float | None = None
+    wetted_area: Any = None
 
     RANGES: ClassVar[dict] = {
         "k1": (0.0, 1e5, ""),
@@ -64,12 +72,18 @@ class Fitting(Checked):
         "kd": (0.0, 100.0, "in^0.3"),
         "bore": (1e-3, 0.05, "m"),
         "price": (0.0, 1e5, ""),
+        "wetted_area": (0.0, 1.0, "m^2"),
     }
 
     def loss(self) -> Loss:
         """Return the loss of one such fitting."""
         laminar, turbulent = pipeflow.three_k(self.k1, self.ki, self.kd, self.bore)
         return minor_loss(turbulent, laminar, self.bore)
+
+
+def wets(part: Any, count: Any = 1.0) -> tuple[tuple[str, Any], ...]:
+    """Return the metal the coolant touches in so many of a part and its area [m2], None where that is not known."""
+    return ((part.metal, None if part.wetted_area is None else part.wetted_area * count),) if part.metal else ()
 
 
 # -------------------------------------------------------------------------------------------- pump and fan
@@ -119,6 +133,7 @@ class Pump(Checked):
     measured_from: float | None = None
     measured_to: float | None = None
     price: float | None = None
+    wetted_area: Any = None
 
     RANGES: ClassVar[dict] = {
         "shutoff_head": (0.0, 100.0, "m of head"),
@@ -134,6 +149,7 @@ class Pump(Checked):
         "measured_from": (0.0, 0.01, "m^3/s"),
         "measured_to": (0.0, 0.01, "m^3/s"),
         "price": (0.0, 1e5, ""),
+        "wetted_area": (0.0, 1.0, "m^2"),
     }
 
     def turning(self, speed: Any) -> Any:
@@ -236,6 +252,10 @@ class Block(Checked):
     mass : float
         Of its metal, which stores heat; the usual weight of one stands where none is given (common practice, no
         source). [kg]
+    wetted_area : float or array, optional
+        Of its metal that the coolant touches, as of every part that has one. [m2]
+    channel : float or array, optional
+        Width of its narrowest channel. [m]
     """
 
     name: str
@@ -253,6 +273,8 @@ class Block(Checked):
     measured_to: float | None = None
     price: float | None = None
     mass: float = 0.2
+    wetted_area: Any = None
+    channel: Any = None
 
     RANGES: ClassVar[dict] = {
         "linear": (0.0, 1000000000000.0, "Pa s/m3"),
@@ -265,6 +287,8 @@ class Block(Checked):
         "measured_from": (0.0, 0.01, "m^3/s"),
         "measured_to": (0.0, 0.01, "m^3/s"),
         "price": (0.0, 1e5, ""),
+        "wetted_area": (0.0, 1.0, "m^2"),
+        "channel": (1e-05, 0.01, "m"),
         "mass": (0.0, 20.0, "kg"),
     }
 
@@ -289,6 +313,7 @@ class Reservoir(Checked):
     material: str = "PMMA"
     metal: str = ""
     price: float | None = None
+    wetted_area: Any = None
 
     RANGES: ClassVar[dict] = {
         "volume": (0.0, 0.1, "m^3"),
@@ -296,6 +321,7 @@ class Reservoir(Checked):
         "ki": (0.0, 1e4, ""),
         "bore": (1e-3, 0.05, "m"),
         "price": (0.0, 1e5, ""),
+        "wetted_area": (0.0, 1.0, "m^2"),
     }
 
     def losses(self) -> dict[str, Loss]:
@@ -319,12 +345,14 @@ class Inline(Checked):
     metal: str = ""
     volume: Any = 0.0
     price: float | None = None
+    wetted_area: Any = None
 
     RANGES: ClassVar[dict] = {
         "linear": (0.0, 1e12, "Pa s/m3"),
         "quadratic": (0.0, 1e16, "Pa s2/m6"),
         "volume": (0.0, 0.1, "m^3"),
         "price": (0.0, 1e5, ""),
+        "wetted_area": (0.0, 1.0, "m^2"),
     }
 
     def losses(self) -> dict[str, Loss]:

@@ -12,18 +12,36 @@ from loopmath.case import AirPart, CaseFans, Header, SpeedCurve
 from loopmath.checks import Checked, InputError, between, one_of
 from loopmath.files import Origin
 from loopmath.laws import coolant as coolants
+from loopmath.laws import materials
 from loopmath.laws.coolant import Coolant
 from loopmath.radiator import Radiator
+from loopmath.rules import HouseRule
 from loopmath.units import KIND_OF_UNIT, to_si
 
 #: Where the temperature of the air in the case comes from.
 GIVEN, BALANCE = "given", "balance"
+#: How the ends of rigid tube may be left.
+EDGES = ("sharp", "deburred", "chamfered")
 #: What answers call figures of their own; no component can be called so, for it stands beside them.
 FIGURES = (
     *("flow", "head", "coolant_supply", "coolant_return", "coolant_warmest", "coolant_over_room", "heat", "sound"),
     *("pump_power", "fan_power", "case_air", "volume", "coolant", "case", "pumps", "fans"),
     *("other heat in the case", "walls of the case"),
 )
+#: Fields of a plan that are one of some words, and where the words are.
+WORDS: dict[str, Callable[[], list[str]]] = {
+    "treatment": lambda: ["", *tables.by_name("treatments.csv")],
+    "surroundings": lambda: list(materials.LIMITS),
+    "seal": lambda: [n for n, row in tables.by_name("plastics.csv").items() if row["structure"] == "rubber"],
+    "tube_edge": lambda: list(EDGES),
+    "assembly_aid": lambda: AIDS,
+    "cleaner": lambda: AIDS,
+}
+#: What rings and tubes may be wetted and wiped with; data/contacts.csv says what each does.
+AIDS = [
+    *("soapy water", "mineral oil", "petroleum jelly", "silicone grease", "isopropyl alcohol", "acetone", "vinegar"),
+    "water",
+]
 #: What they call places and ways of air; nothing that air passes can be called so.
 WAYS = (*tree.PLACES, "openings")
 
@@ -98,6 +116,22 @@ class Plan:
         What the coolant touches in the fittings of runs unless a run says otherwise.
     also_wetted : tuple of str
         Metals the coolant touches in something that is no part of the plan, such as a coil in the tank.
+    treatment : str
+        What is in the coolant besides: a row of data/treatments.csv; empty is the usual one of its base.
+    surroundings : str
+        Whose limit of the anodic index holds: a key of `laws.materials.LIMITS`.
+    seal : str
+        Rubber of the O-rings.
+    ring_section, squeeze, rings : float
+        O-rings on the ends of rigid tube: diameter of their section [m], share they are squeezed by, number at an end.
+    tube_edge : str
+        How the ends of rigid tube are left: one of `EDGES`.
+    assembly_aid, cleaner : str
+        What wets the rings when a tube goes in, and what takes marks off it: agents of data/contacts.csv.
+    hot_spot : float or array
+        How much warmer than its mean the air of the case may be where a tube hangs. [K]
+    house_rules : tuple of HouseRule
+        Rules of the builder's own.
     origin : Origin, optional
         The file it was read from.
     """
@@ -128,6 +162,17 @@ class Plan:
     on_air: tuple[AirPart, ...] = ()
     headers: tuple[Header, ...] = ()
     speed_curves: tuple[SpeedCurve, ...] = ()
+    treatment: str = ""
+    surroundings: str = "normal"
+    seal: str = "EPDM"
+    ring_section: Any = 0.00178
+    squeeze: Any = 0.2
+    rings: Any = 2.0
+    tube_edge: str = "chamfered"
+    assembly_aid: str = "soapy water"
+    cleaner: str = "soapy water"
+    hot_spot: Any = 10.0
+    house_rules: tuple[HouseRule, ...] = ()
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
@@ -143,6 +188,12 @@ class Plan:
             if what.name in names:
                 raise InputError("plan", what.name, "each name once", "Give every part a name of its own.")
             names.add(what.name)
+        for name, known in WORDS.items():
+            one_of(name, getattr(self, name), known())
+        between("ring_section", self.ring_section, 0.0005, 0.01, "m")
+        between("squeeze", self.squeeze, 0.0, 0.45, "of its section")
+        between("rings", self.rings, 0.0, 4.0)
+        between("hot_spot", self.hot_spot, 0.0, 40.0, "K")
         between("room_air", self.room_air, 5.0, 45.0, "degC", "a room a person sits in")
         between("height", self.height, -400.0, 5000.0, "m")
         between("case_air_over_room", self.case_air_over_room, 0.0, 40.0, "K")
@@ -243,6 +294,16 @@ def _set_bore(plan: Plan, value: Any) -> Plan:
 def _set_tube(plan: Plan, value: str) -> Plan:
     tube = catalogue.part("tube", value)
     return _set_tubes(plan, lambda _: tube)
+
+
+def _set_tube_material(plan: Plan, value: str) -> Plan:
+    """Take the tube of that material nearest in size for every tube of another one."""
+    one_of("tube_material", value, catalogue.tube_materials())
+    return _set_tubes(plan, lambda tube: tube if tube.material == value else catalogue.tube_like(tube, value))
+
+
+def _set_words(name: str) -> Callable:
+    return lambda plan, value: replace(plan, **{name: one_of(name, value, WORDS[name]())})
 
 
 def _set_coolant(plan: Plan, value: Any) -> Plan:
@@ -372,6 +433,20 @@ SETTINGS: dict[str, Setting] = {
     "load": Setting("typical or peak heat", "name", None, None, _set_load),
     "pump": Setting("pump", "name", None, None, _set_pump),
     "fan": Setting("fan", "name", None, None, _set_fan),
+    "tube_material": Setting("material of every tube", "name", None, None, _set_tube_material),
+    "treatment": Setting("what is in the coolant besides", "name", None, None, _set_words("treatment")),
+    "surroundings": Setting("limit of the anodic index", "name", None, None, _set_words("surroundings")),
+    "seal": Setting("rubber of the O-rings", "name", None, None, _set_words("seal")),
+    "tube_edge": Setting("how tube ends are left", "name", None, None, _set_words("tube_edge")),
+    "assembly_aid": Setting("what wets the rings", "name", None, None, _set_words("assembly_aid")),
+    "cleaner": Setting("what takes marks off tubes", "name", None, None, _set_words("cleaner")),
+    "also_wetted": Setting("metals beside the plan", "name", None, None, lambda p, v: replace(p, also_wetted=tuple(v))),
+    "squeeze": Setting("squeeze of the O-rings", "share", 0.0, 0.45, lambda p, v: replace(p, squeeze=v)),
+    "ring_section": Setting("section of the O-rings", "length", 0.0005, 0.01, lambda p, v: replace(p, ring_section=v)),
+    "rings": Setting("O-rings at an end", "count", 0, 4, lambda p, v: replace(p, rings=v)),
+    "hot_spot": Setting(
+        "air of the case over its mean where a tube hangs", "difference", 0.0, 40.0, lambda p, v: replace(p, hot_spot=v)
+    ),
 }
 
 
@@ -438,7 +513,7 @@ def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
     """Replace a field of an element, or of the part inside it."""
     own = {f.name for f in fields(leaf)}
     if attribute.endswith("metal"):
-        one_of(name, value, tables.by_name("metals.csv"))
+        materials.layers(value, name)
     if attribute in FIELD_KINDS and value is not None:
         value = to_si(name, value, FIELD_KINDS[attribute])
     if attribute in own and attribute != "name":

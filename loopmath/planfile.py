@@ -15,8 +15,10 @@ from loopmath.case import COOLANT, IN, OUT, AirPart, CaseFans, Header, SpeedCurv
 from loopmath.checks import InputError, one_of
 from loopmath.files import Origin, read_text
 from loopmath.laws import coolant as coolants
-from loopmath.plan import BALANCE, GIVEN, Plan, own_name
+from loopmath.laws import materials
+from loopmath.plan import BALANCE, GIVEN, WORDS, Plan, own_name
 from loopmath.reader import NEEDED, Reader, kinds_of, parsed
+from loopmath.rules import HouseRule
 
 #: The version of plan files this package writes; older ones are brought forward when they are read.
 FORMAT = 2
@@ -25,7 +27,8 @@ FORMAT = 2
 @dataclass(frozen=True)
 class Field:
     """
-    A line of the file: key, kind of quantity, what it is if left out, the attribute it becomes, words it may be.
+    A line of the file: key, kind of quantity, what it is if left out, the attribute it becomes, words it may be,
+    or what refuses a wrong one.
 
     A list of rows becomes several attributes, one for each of its `columns`.
     """
@@ -36,6 +39,7 @@ class Field:
     attribute: str = ""
     known: Callable[[], Iterable[str]] | None = None
     columns: tuple[str, ...] = ()
+    check: Callable[[str], Any] | None = None
 
     @property
     def name(self) -> str:
@@ -48,11 +52,7 @@ class Field:
         return tuple(zip(*columns, strict=True)) if columns else getattr(record, self.name)
 
 
-def _metals() -> Iterable[str]:
-    return tables.by_name("metals.csv")
-
-
-FITTING_METAL = Field("fitting_metal", default="nickel plate", known=_metals)
+FITTING_METAL = Field("fitting_metal", default="nickel plate", check=lambda name: materials.layers(name, ""))
 
 #: Table of the file -> its lines; "" is the top.
 SECTIONS: dict[str, tuple[Field, ...]] = {
@@ -69,11 +69,14 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("vents", "area", 0.012, "case_vents"),
         Field("wall_loss", "conductance", 4.0, "case_wall_loss"),
         Field("volume", "volume", 0.05, "case_volume"),
+        Field("hot_spot", "difference", 10.0),
     ),
     "coolant": (
         Field("kind", attribute="coolant"),
         Field("price_per_litre", "count", None, "coolant_price"),
         Field("also_wetted", "texts", ()),
+        Field("treatment", default="", known=WORDS["treatment"]),
+        Field("surroundings", default="normal", known=WORDS["surroundings"]),
     ),
     "limits": (
         Field("coolant", "temperature", 45.0, "coolant_limit"),
@@ -82,6 +85,15 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("currency", default=""),
     ),
     "tube": (FITTING_METAL,),
+    "joints": (
+        Field("seal", default="EPDM", known=WORDS["seal"]),
+        Field("section", "length", 0.00178, "ring_section"),
+        Field("squeeze", "share", 0.2),
+        Field("rings", "count", 2.0),
+        Field("edge", default="chamfered", attribute="tube_edge", known=WORDS["tube_edge"]),
+        Field("aid", default="soapy water", attribute="assembly_aid", known=WORDS["assembly_aid"]),
+        Field("cleaner", default="soapy water", known=WORDS["cleaner"]),
+    ),
 }
 #: Kind of part -> element of the loop, and the lines that say how the part is used.
 PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
@@ -162,6 +174,15 @@ BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
             Field("feeds", "texts"),
         ),
     ),
+    "house_rules": (
+        HouseRule,
+        (
+            Field("when"),  # one that cannot be read is told with the warnings, and the others still judge
+            Field("signal", default="caution"),
+            Field("why", default="A rule of your own."),
+            Field("action", default="Change the plan or the rule."),
+        ),
+    ),
     "speed_curves": (
         SpeedCurve,
         (
@@ -172,6 +193,8 @@ BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
         ),
     ),
 }
+#: Records beside the loop that are no parts.
+NO_PARTS = (Header, SpeedCurve, HouseRule)
 #: Parallel groups inside of each other, at most.
 MOST_NESTED = 10
 
@@ -241,7 +264,7 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     if values["coolant"] is not None:
         values["coolant"] = read.tried(at["coolant"], coolants.coolant, values["coolant"])
     for number, metal in enumerate(values["also_wetted"] or ()):
-        read.tried((*at["also_wetted"], number), one_of, "", metal, _metals())
+        read.tried((*at["also_wetted"], number), materials.layers, metal, "")
     described = read.table(document.get("parts", {}), ("parts",))
     elements = {
         name: _element(lookup, name, read.table(t, ("parts", name)), ("parts", name)) for name, t in described.items()
@@ -280,6 +303,8 @@ def _values(read: Reader, lines: Iterable[Field], table: dict, place: tuple) -> 
         value = read.value(table, place, line.key, line.kind, line.default)
         if line.known is not None and value not in (None, line.default):
             value = read.tried((*place, line.key), one_of, "", value, line.known())
+        if line.check is not None and value not in (None, line.default):
+            read.tried((*place, line.key), line.check, value)
         out[line.name] = value
     return out
 
@@ -374,7 +399,7 @@ def _beside(lookup: _Lookup, group: str, tables_: Any, taken: set[str]) -> tuple
             values["fan"] = _fan(lookup, table, place)
         if made is SpeedCurve:
             values |= _columns(read, place, values.pop("points"))
-        if group not in named.TURNS:  # a header or a curve is no part, so it may be called as what it feeds or drives
+        if made not in NO_PARTS:  # such a thing may be called as what it feeds, drives or judges
             if name in taken:
                 read.note(place, name, "each name once", "Give every part a name of its own.")
             taken.add(name)

@@ -84,6 +84,7 @@ class Radiator(Checked):
     measured_air_from: float | None = None
     measured_air_to: float | None = None
     price: float | None = None
+    tank_metal: str = ""
 
     RANGES: ClassVar[dict] = {
         "positions": (1, 8, ""),
@@ -166,6 +167,11 @@ class Radiator(Checked):
         height, width, count = self._duct()
         return height * width * count * self.passes * self.core_length + self.tank_volume_per_width * self.fan_size
 
+    def liquid_area(self) -> Any:
+        """Return the inner surface of its flat tubes. [m2]"""
+        height, width, count = self._duct()
+        return 2 * (height + width) * self.core_length * count * self.passes
+
     def metal_mass(self) -> Any:
         """
         Return the mass of its metal. [kg]
@@ -237,10 +243,8 @@ class Radiator(Checked):
         diameter = 2 * height * width / (height + width)
         reynolds_factor = diameter / (height * width * count)
         fully_developed = convection.rectangle_nusselt(height / width)
-        area = 2 * (height + width) * self.core_length * count * self.passes
-        return DuctConductance(
-            reynolds_factor, fully_developed, diameter / self.core_length, self.liquid_heat * area / diameter
-        )
+        area = self.liquid_heat * self.liquid_area()
+        return DuctConductance(reynolds_factor, fully_developed, diameter / self.core_length, area / diameter)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,11 +1,14 @@
 """
 One table of rules, one small engine: facts of a design in, warnings in one form out.
 
-A rule (a row of data/rules.csv) compares one named quantity with a limit. A fact is that quantity at one
-place. Of several rules on one quantity only the gravest that fires at a place is kept.
+A rule is a row of data/rules.csv or of data/contacts.csv, or a house rule of a plan. Its condition is clauses joined by
+"and": a quantity of data/quantities.csv, how it compares, and a limit. The first clause is judged at every place that
+has the quantity; a further one at the same place, or anywhere in the machine if that place does not have it. Of several
+rules on one quantity only the gravest that fires at a place is kept; house rules always speak for themselves.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -17,6 +20,15 @@ from loopmath.checks import InputError, one_of
 
 #: Signal words of ANSI Z535, gravest first.
 SIGNALS = ("danger", "warning", "caution", "notice")
+#: How a clause compares.
+COMPARE = {
+    **{"above": "above", "more than": "above", "below": "below", "less than": "below"},
+    **{"from": "from", "is not": "is not", "is": "is"},
+}
+#: A limit the part or the plan sets; what stands between the clauses of a condition.
+OWN_LIMIT, AND = "its limit", " and "
+#: The quantity that names two things that touch, what stands between the two, and the word for a pair that gets on.
+CONTACT, ON, FITS = "contact", " on ", "fits"
 
 
 class Warned(NamedTuple):
@@ -37,94 +49,223 @@ COLUMNS = Warned._fields
 
 @dataclass(frozen=True, eq=False)
 class Fact:
-    """A named quantity at one place, for N designs; `limit` where the part or the plan sets its own."""
+    """
+    A named quantity at one place, for N designs; `limit` where the part or the plan sets its own.
+
+    `also` holds what else is known there: other quantities, and words that an action may name in braces.
+    """
 
     quantity: str
     where: str
     value: Any
     limit: Any = None
+    also: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
-class Rule:
-    """One row of the table, limit in the inside unit."""
+class HouseRule:
+    """A rule of the builder's own, in a plan: its signal word, its condition in words, why, and what to do."""
 
-    id: str
-    signal: str
+    name: str
+    when: str
+    signal: str = "caution"
+    why: str = "A rule of your own."
+    action: str = "Change the plan or the rule."
+
+
+@dataclass(frozen=True)
+class Clause:
+    """A quantity compared with a limit in the inside unit; None is the limit of the fact's own."""
+
     quantity: str
     compare: str
     limit: Any
     kind: str
+
+    def holds(self, value: Any, own: Any = None) -> Any:
+        """Return True where it holds; a quantity that is not known never does."""
+        limit = own if self.limit is None else self.limit
+        if self.kind == "words":
+            return np.bool_((value in limit) == (self.compare == "is"))
+        with np.errstate(invalid="ignore"):
+            if self.kind == "truth":
+                return np.asarray(value) > 0 if (limit == "yes") == (self.compare == "is") else np.asarray(value) <= 0
+            if self.compare == "from":
+                return (value >= limit[0]) & (value <= limit[1])
+            return value > limit if self.compare == "above" else value < limit
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule; quantity, comparison, limit and kind are those of its first clause."""
+
+    id: str
+    signal: str
+    clauses: tuple[Clause, ...]
     why: str
     action: str
     source: str
+    house: bool = False
 
-    def fires(self, fact: Fact) -> Any:
-        """Return True where the rule fires; a quantity that is not known never fires."""
-        limit = fact.limit if self.limit is None else self.limit
-        with np.errstate(invalid="ignore"):
-            if self.compare == "between":
-                return (fact.value >= limit[0]) & (fact.value <= limit[1])
-            return fact.value > limit if self.compare == "above" else fact.value < limit
+    @property
+    def quantity(self) -> str:
+        """What is judged."""
+        return self.clauses[0].quantity
+
+    @property
+    def compare(self) -> str:
+        """How it compares."""
+        return self.clauses[0].compare
+
+    @property
+    def limit(self) -> Any:
+        """The limit in the inside unit, None where the fact sets it."""
+        return self.clauses[0].limit
+
+    @property
+    def kind(self) -> str:
+        """The kind of the quantity."""
+        return self.clauses[0].kind
+
+    def fires(self, fact: Fact, others: Mapping[str, list[Fact]] | None = None) -> Any:
+        """Return True where the rule fires at a fact, beside all the facts by their quantity."""
+        mask = self.clauses[0].holds(fact.value, fact.limit)
+        for clause in self.clauses[1:]:
+            mask = mask & _anywhere(clause, fact, others or {})
+        return mask
 
 
-def _limit(row: dict) -> Any:
-    text, where = str(row["limit"]), f"rules.csv rule {row['id']} limit"
-    if text == "own":
-        return None
-    if row["kind"] == "truth":
-        return 0.0
-    if row["kind"] == "voltage":
-        return units.to_si(where, text.removesuffix(" V"), "count")
-    if row["compare"] == "between":
-        return tuple(units.to_si(where, end, "count") for end in text.split(" to "))
-    return units.to_si(where, text, row["kind"])
+def _anywhere(clause: Clause, fact: Fact, others: Mapping[str, list[Fact]]) -> Any:
+    if clause.quantity in fact.also:
+        return clause.holds(fact.also[clause.quantity])
+    found = others.get(clause.quantity, [])
+    here = [f for f in found if f.where == fact.where]
+    out: Any = np.False_
+    for f in here or found:
+        out = out | clause.holds(f.value, f.limit)
+    return out
+
+
+# ------------------------------------------------------------------------------------------------------ reading
 
 
 @cache
-def rules() -> tuple[Rule, ...]:
+def quantities() -> dict[str, str]:
+    """Return the quantities a rule can judge, and the kind of each: one of `units.INSIDE`, "truth" or "words"."""
+    kinds = {name: row["kind"] for name, row in tables.by_name("quantities.csv").items()}
+    for name, kind in kinds.items():
+        one_of(f"quantities.csv {name} kind", kind, (*units.INSIDE, "truth", "words"))
+    return kinds
+
+
+def clauses(place: str, condition: str) -> tuple[Clause, ...]:
     """
-    Return the rules, gravest first.
+    Return the clauses of a condition such as "loop flow below 1 L/min and coolant over room above 10 K".
 
     Raises
     ------
     InputError
-        If a row has an unknown signal word, comparison or limit; the message names the rule.
+        If a quantity is unknown (the nearest are listed), or a comparison or limit cannot be read; `place` is named.
     """
-    out = []
+    known, out = quantities(), []
+    for text in str(condition).split(AND):
+        text = text.strip()
+        quantity = max((q for q in known if text.startswith(f"{q} ")), key=len, default="")
+        if not quantity:
+            word = next((text.partition(f" {c} ")[0] for c in COMPARE if f" {c} " in text), text)
+            one_of(f"{place}, quantity", word, known, "Such as: loop flow below 1 L/min.")
+        rest = text[len(quantity) + 1 :]
+        compare = next((c for c in COMPARE if rest.startswith(f"{c} ")), "")
+        if not compare:
+            one_of(f"{place}, comparison", rest.split(" ")[0] if rest else "nothing", COMPARE)
+        limit, kind = rest[len(compare) + 1 :].strip(), known[quantity]
+        limit = _limit(f"{place}, limit", limit, COMPARE[compare], kind)
+        out.append(Clause(quantity, COMPARE[compare], limit, kind))
+    return tuple(out)
+
+
+def _limit(place: str, text: str, compare: str, kind: str) -> Any:
+    if (kind in ("truth", "words")) != (compare in ("is", "is not")):
+        fitting = ("is", "is not") if kind in ("truth", "words") else ("above", "below", "from")
+        raise InputError(place, f"{compare} {text}", f"a comparison by: {', '.join(fitting)}")
+    if kind == "truth":
+        return one_of(place, text, ("yes", "no"))
+    if kind == "words":
+        return tuple(word.strip() for word in text.split(" or "))
+    if compare == "from":
+        ends = text.split(" to ")
+        if len(ends) != 2:
+            raise InputError(place, text, "two limits: LOW to HIGH")
+        return tuple(units.to_si(place, end, kind) for end in ends)
+    return None if text == OWN_LIMIT else units.to_si(place, text, kind)
+
+
+def _made(id_: str, signal: str, condition: str, why: str, action: str, source: str, house: bool = False) -> Rule:
+    where = f"house rule {id_}" if house else f"rule {id_}"
+    one_of(f"{where}, signal", signal, SIGNALS)
+    return Rule(id_, signal, clauses(where, condition), why, action, source, house)
+
+
+@cache
+def _read() -> tuple[tuple[Rule, ...], tuple[InputError, ...]]:
+    """Return the rules of the tables, gravest first, and what is wrong with those that cannot be read."""
+    out, wrong = [], []
     for row in tables.read_table("rules.csv"):
-        one_of(f"rules.csv rule {row['id']} signal", row["signal"], SIGNALS)
-        one_of(f"rules.csv rule {row['id']} compare", row["compare"], ("above", "below", "between"))
-        one_of(f"rules.csv rule {row['id']} kind", row["kind"], (*units.INSIDE, "voltage", "truth"))
-        if row["compare"] == "between" and str(row["limit"]).count(" to ") != 1:
-            raise InputError(f"rules.csv rule {row['id']} limit", row["limit"], "two numbers: 'LOW to HIGH'")
-        source = row["source"] if row["basis"] == "" else f"{row['source']}: {row['basis']}"
-        out.append(
-            Rule(
-                row["id"],
-                row["signal"],
-                row["quantity"],
-                row["compare"],
-                _limit(row),
-                row["kind"],
-                row["why"],
-                row["action"],
-                source,
-            )
-        )
-    return tuple(sorted(out, key=lambda rule: SIGNALS.index(rule.signal)))
+        cells = (row["id"], row["signal"], row["condition"], row["why"], row["action"])
+        try:
+            out.append(_made(*cells, _source(row)))
+        except InputError as problem:
+            wrong.append(problem)
+    for row in tables.read_table("contacts.csv"):
+        pair = f"{row['agent']}{ON}{row['material']}"
+        if row["signal"] != FITS:
+            try:
+                out.append(_made(pair, row["signal"], f"{CONTACT} is {pair}", row["why"], row["action"], _source(row)))
+            except InputError as problem:
+                wrong.append(problem)
+    return tuple(sorted(out, key=lambda rule: SIGNALS.index(rule.signal))), tuple(wrong)
 
 
-def firings(facts: list[Fact]) -> list[tuple[Rule, Fact, Any]]:
+def _source(row: dict) -> str:
+    return row["source"] if row["basis"] == "" else f"{row['source']}: {row['basis']}"
+
+
+def rules() -> tuple[Rule, ...]:
+    """Return the rules of data/, gravest first; those that cannot be read are left out and told by `problems`."""
+    return _read()[0]
+
+
+def problems(house: Iterable[HouseRule] = ()) -> list[InputError]:
+    """Return what is wrong with rules that cannot be judged, those of a house among them."""
+    return [*_read()[1], *_house(tuple(house))[1]]
+
+
+@cache
+def _house(house: tuple[HouseRule, ...]) -> tuple[list[Rule], list[InputError]]:
+    out, wrong = [], []
+    for own in house:
+        try:
+            source = "plan: a house rule of the builder's own"
+            out.append(_made(own.name, own.signal, own.when, own.why, own.action, source, house=True))
+        except InputError as problem:
+            wrong.append(problem)
+    return out, wrong
+
+
+# ------------------------------------------------------------------------------------------------------ judging
+
+
+def firings(facts: list[Fact], house: Iterable[HouseRule] = ()) -> list[tuple[Rule, Fact, Any]]:
     """Return (rule, fact, mask of designs) for all that fire, gravest first, milder ones masked out."""
     out, taken = [], {}
     places: dict[str, list[Fact]] = {}
     for fact in facts:
         places.setdefault(fact.quantity, []).append(fact)
-    for rule in rules():
+    every = (*rules(), *_house(tuple(house))[0])
+    for rule in sorted(every, key=lambda rule: SIGNALS.index(rule.signal)) if house else every:
         for fact in places.get(rule.quantity, ()):
-            key = (fact.quantity, fact.where)
-            mask = rule.fires(fact) & ~taken.get(key, np.False_)
+            key = (fact.quantity, fact.where, rule.id if rule.house else "")
+            mask = rule.fires(fact, places) & ~taken.get(key, np.False_)
             if np.any(mask):
                 taken[key] = taken.get(key, np.False_) | mask
                 out.append((rule, fact, mask))
@@ -134,32 +275,50 @@ def firings(facts: list[Fact]) -> list[tuple[Rule, Fact, Any]]:
 def text_of(value: Any, kind: str, system: str) -> str:
     """Return a value or limit in words."""
     if isinstance(value, tuple):
-        return " to ".join(f"{v:g}" for v in value)
+        return (" or " if kind == "words" else " to ").join(v if kind == "words" else f"{v:g}" for v in value)
+    if kind == "words":
+        return str(value)
     if kind == "voltage":
         return f"{value:.2f} V"
     return units.show(value, kind, system)
 
 
-def warnings_of(facts: list[Fact], system: str = "metric") -> list[Warned]:
+def warnings_of(facts: list[Fact], system: str = "metric", house: Iterable[HouseRule] = ()) -> list[Warned]:
     """Return the warnings of one design, gravest first, values in "metric" or "us" units."""
     rows = []
-    for rule, fact, _ in firings(facts):
+    for rule, fact, _ in firings(facts, house):
         limit = fact.limit if rule.limit is None else rule.limit
-        # A fact that is only true or false has nothing to print as value and limit.
-        yes_or_no = rule.kind == "truth"
-        value, bound = ("", "") if yes_or_no else (text_of(v, rule.kind, system) for v in (fact.value, limit))
-        rows.append(Warned(rule.signal, fact.where, rule.quantity, value, bound, rule.why, rule.action, rule.source))
-    return rows
+        # What is only so or not so has nothing to print as value and limit.
+        plain = rule.kind in ("truth", "words")
+        value, bound = ("", "") if plain else (text_of(v, rule.kind, system) for v in (fact.value, limit))
+        where, words = fact.where, rule.quantity
+        if rule.kind == "words":
+            words = str(fact.value) if rule.quantity == CONTACT else f"{words}: {fact.value}"
+        rows.append(Warned(rule.signal, where, words, value, bound, rule.why, _named(rule.action, fact), rule.source))
+    return rows + [
+        Warned(
+            "warning", "rules", f"{p.field} cannot be judged", "", "", str(p), "Mend the rule; all others hold.", "plan"
+        )
+        for p in problems(house)
+    ]
 
 
-def table(facts: list[Fact], system: str = "metric") -> pd.DataFrame:
+def _named(action: str, fact: Fact) -> str:
+    """Return an action with the words of the place put in."""
+    for key, words in fact.also.items():
+        action = action.replace(f"{{{key}}}", str(words))
+    return action
+
+
+def table(facts: list[Fact], system: str = "metric", house: Iterable[HouseRule] = ()) -> pd.DataFrame:
     """Return the warnings of one design as a table: the fields of `Warned` are its columns."""
-    return pd.DataFrame(warnings_of(facts, system), columns=list(COLUMNS))
+    return pd.DataFrame(warnings_of(facts, system, house), columns=list(COLUMNS))
 
 
-def counts(facts: list[Fact], designs: int) -> dict[str, np.ndarray]:
+def counts(facts: list[Fact], designs: int, house: Iterable[HouseRule] = ()) -> dict[str, np.ndarray]:
     """Return for N designs how many rules of each signal word fire."""
     out = {signal: np.zeros(designs, dtype=int) for signal in SIGNALS}
-    for rule, _, mask in firings(facts):
+    for rule, _, mask in firings(facts, house):
         out[rule.signal] += mask
+    out["warning"] += len(problems(house))
     return out

@@ -400,12 +400,12 @@ class Solution:
             For N designs; use `warning_counts` there, or solve one design.
         """
         one_design("warnings", self.designs, "Use warning_counts for many.")
-        return rules.table(self.facts)
+        return rules.table(self.facts, house=self.plan.house_rules)
 
     def warned(self, system: str = "metric") -> list[rules.Warned]:
         """Return the warnings as records, values in "metric" or "us" units."""
         if system not in self._warned:
-            self._warned[system] = rules.warnings_of(self.facts, system)
+            self._warned[system] = rules.warnings_of(self.facts, system, self.plan.house_rules)
         return self._warned[system]
 
     @cached_property
@@ -414,7 +414,7 @@ class Solution:
 
     def warning_counts(self) -> dict[str, np.ndarray]:
         """Return for each signal word how many rules fire, for each design."""
-        return rules.counts(self.facts, self.designs or 1)
+        return rules.counts(self.facts, self.designs or 1, self.plan.house_rules)
 
     @cached_property
     def facts(self) -> list[Fact]:

@@ -238,6 +238,43 @@ def gather(coolants_list: Sequence[Coolant], index: Any) -> Coolant:
     )
 
 
+def water_vapour_pressure(temperature: Any) -> Any:
+    r"""
+    Vapour pressure over pure water.
+
+    Parameters
+    ----------
+    temperature : float or array
+        0 to 100. [degC]
+
+    Returns
+    -------
+    pressure : float or array
+        [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        If any temperature lies outside.
+
+    Notes
+    -----
+    Source: [WagnerPruss1993]_ (IAPWS SR1-86), the six constants from memory. The test finds it within 0.01 % of
+    [IAPWS]_.
+
+    Examples
+    --------
+    >>> round(float(water_vapour_pressure(25.0)))
+    3170
+    """
+    absolute = between("water temperature", temperature, 0.0, 100.0, "degC") + 273.15
+    tau = 1.0 - absolute / 647.096
+    powers = (1.0, 1.5, 3.0, 3.5, 4.0, 7.5)
+    constants = (-7.85951783, 1.84408259, -11.7866497, 22.6807411, -15.9618719, 1.80122502)
+    series = sum(a * tau**p for a, p in zip(constants, powers, strict=True))
+    return 22.064e6 * np.exp(647.096 / absolute * series)
+
+
 def air_density(temperature: Any, pressure: Any = 101325.0) -> Any:
     r"""
     Density of dry air as an ideal gas.

@@ -1,0 +1,311 @@
+"""What the coolant touches in a plan: metals and how their pairs get on, plastics and seals, and what touches those."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import reduce
+from typing import Any
+
+import numpy as np
+
+from loopmath import loop as tree
+from loopmath import tables
+from loopmath.checks import one_of
+from loopmath.laws import materials
+from loopmath.plan import Plan
+from loopmath.rules import CONTACT, FITS, ON, Fact
+
+#: Families of metal that eat aluminium in one coolant (common practice and the anodic index agree).
+COPPER_FAMILY = ("copper", "nickel", "silver")
+#: What usually lies under a plating whose base is not stated (common practice, no source).
+USUAL_BASE = {"block": "copper", "": "brass"}
+#: Where metals stand that are in no part of the plan.
+BESIDE = "beside the plan"
+
+
+@dataclass(frozen=True, eq=False)
+class Wetted:
+    """A metal the coolant touches: in which part, what lies under it if it is a plating, its area [m2] if known."""
+
+    where: str
+    surface: str
+    base: str = ""
+    assumed: bool = False
+    area: Any = None
+
+
+@dataclass(frozen=True, eq=False)
+class Pair:
+    """
+    Two metals of one coolant.
+
+    `nobler` is the one the anodic index protects. `volts` is the difference of index; `sea_water` by how much the
+    sea-water series has it the nobler one, both ends, None where it has no row for one of the two; `area_ratio` is the
+    area of the nobler metal over that of the baser one, None where an area is not known.
+    """
+
+    nobler: str
+    baser: str
+    volts: float
+    sea_water: tuple[float, float] | None
+    area_ratio: Any
+    nobler_parts: tuple[str, ...]
+    baser_parts: tuple[str, ...]
+
+    @property
+    def turned(self) -> bool:
+        """True if the sea-water series has the two the other way round."""
+        return self.sea_water is not None and sum(self.sea_water) < 0
+
+    @property
+    def refused(self) -> bool:
+        """True for aluminium with a metal of the copper family."""
+        return family(self.baser) == "aluminium" and family(self.nobler) in COPPER_FAMILY
+
+
+def family(metal: str) -> str:
+    """Return the family of a metal."""
+    return tables.by_name("metals.csv")[metal]["family"]
+
+
+def index(metal: str) -> float:
+    """Return the anodic index of a metal. [V]"""
+    return tables.by_name("metals.csv")[metal]["anodic_index_v"]
+
+
+def wetted(plan: Plan) -> list[Wetted]:
+    """
+    Return every metal the coolant of a plan touches, part by part in flow order, then those beside the plan.
+
+    Raises
+    ------
+    InputError
+        If a name is unknown or a plating contradicts itself; part and metal are named.
+    """
+    out = []
+    for leaf in tree.leaves(plan.loop):
+        for name, area in leaf.wets():
+            surface, base = materials.layers(name, f"{leaf.name}, metal")
+            assumed = surface.endswith(" plate") and not base
+            if assumed:
+                base = USUAL_BASE.get(leaf.kind, USUAL_BASE[""])
+            out.append(Wetted(leaf.name, surface, base, assumed, area))
+    for name in plan.also_wetted:
+        out.append(Wetted(BESIDE, *materials.layers(name, "also wetted")))
+    return out
+
+
+def pairs(found: Iterable[Wetted]) -> list[Pair]:
+    """Return every pair of metals, the widest difference first."""
+    by_metal: dict[str, list[Wetted]] = {}
+    for one in found:
+        by_metal.setdefault(one.surface, []).append(one)
+    names = sorted(by_metal, key=index)
+    areas = {name: _whole([one.area for one in by_metal[name]]) for name in names}
+    places = {name: tuple(dict.fromkeys(one.where for one in by_metal[name])) for name in names}
+    out = []
+    for number, nobler in enumerate(names):
+        for baser in names[number + 1 :]:
+            known = areas[nobler] is not None and areas[baser] is not None and np.all(areas[baser] > 0)
+            out.append(
+                Pair(
+                    nobler,
+                    baser,
+                    float(materials.pair_difference(index(nobler), index(baser))),
+                    materials.sea_water_difference(nobler, baser),
+                    areas[nobler] / areas[baser] if known else None,
+                    places[nobler],
+                    places[baser],
+                )
+            )
+    return sorted(out, key=lambda pair: -pair.volts)
+
+
+def _whole(areas: list) -> Any:
+    return None if any(area is None for area in areas) else sum(areas)
+
+
+def worn(found: list[Wetted]) -> list[tuple[Wetted, str, float]]:
+    """
+    Return what a plating that is worn through would bring: (the plated metal, what is nobler than its base, volts).
+
+    The base counts as the anode; where nothing nobler touches the coolant, its own plating included, nothing is said.
+    """
+    out = []
+    for one in found:
+        if one.base:
+            nobler = min((other.surface for other in found), key=index)
+            volts = float(materials.pair_difference(index(nobler), index(one.base)))
+            if index(nobler) < index(one.base):
+                out.append((one, nobler, volts))
+    return sorted(out, key=lambda item: -item[2])
+
+
+# ------------------------------------------------------------------------------------------------ what fills it
+
+
+def treatment(plan: Plan) -> dict:
+    """
+    Return the row of data/treatments.csv of a plan's coolant.
+
+    Where the plan says nothing: water has a biocide in it, glycol measured by volume of its concentrate comes with
+    inhibitor and biocide, pure glycol by mass with nothing (common practice, no source).
+    """
+    usual = {"none": "biocide", "volume": "inhibitor and biocide"}
+    name = plan.treatment or usual.get(plan.coolant.fraction_basis, "none")
+    return tables.by_name("treatments.csv")[name]
+
+
+def contacts(plan: Plan) -> list[tuple[str, str, str]]:
+    """Return (agent, material, where) of all that touches in a plan, as data/contacts.csv names them."""
+    metals = wetted(plan)
+    tubes = {e.tube.material: e.tube.name for e in tree.leaves(plan.loop) if isinstance(e, (tree.Run, tree.DeadLeg))}
+    tanks = {tank.reservoir.material: tank.name for tank in plan.units(tree.Tank)}
+    plastics = {m: w for m, w in (tanks | tubes).items() if m != "copper"}
+    by_family = {family(m.surface): m.surface for m in metals}
+    wet = by_family | plastics | {plan.seal: f"seals of {plan.seal}"}
+    units = [*plan.units(tree.PumpUnit), *plan.units(tree.InlineUnit)]
+    wet |= {u.kind: u.name for u in units if u.kind in ("pump", "filter")}
+    outside = plastics | ({"copper": "copper tube"} if "copper" in tubes else {})
+    touching = [(plan.coolant.base, wet), (treatment(plan)["colour"], wet), (plan.cleaner, outside)]
+    touching += [(plan.assembly_aid, {plan.seal: f"seals of {plan.seal}"} | plastics)]
+    touching += [("silver", by_family)] if "silver" in by_family else []
+    return [(agent, material, where) for agent, places in touching for material, where in places.items()]
+
+
+def known_contacts() -> dict[tuple[str, str], dict]:
+    """Return the rows of data/contacts.csv by what touches and what is touched."""
+    return {(row["agent"], row["material"]): row for row in tables.read_table("contacts.csv")}
+
+
+# -------------------------------------------------------------------------------------------------------- facts
+
+
+def facts(plan: Plan) -> list[Fact]:
+    """Return what the rules judge of the materials of a plan, whatever it is solved to."""
+    return _metal_facts(plan) + _coolant_facts(plan) + _joint_facts(plan)
+
+
+def _metal_facts(plan: Plan) -> list[Fact]:
+    found = wetted(plan)
+    every, limit = pairs(found), materials.LIMITS[plan.surroundings]
+    out = [Fact("metal is not stated", leaf.name, 1.0) for leaf in tree.leaves(plan.loop) if _unstated(leaf)]
+    refused = [pair for pair in every if pair.refused]
+    out += [_pair_fact("aluminium with a copper-family metal", pair, pair.volts) for pair in refused[:1]]
+    eaten: set[str] = set()
+    for pair in every:  # the widest pair of each metal that is eaten speaks for it
+        if not pair.refused and pair.baser not in eaten:
+            out.append(_pair_fact("difference of anodic index", pair, pair.volts, limit))
+            if pair.volts > materials.LIMITS["harsh"] and pair.area_ratio is not None:
+                out.append(_pair_fact("cathode area over anode area", pair, pair.area_ratio))
+        eaten.add(pair.baser)
+    passing = [pair for pair in every if pair.volts <= limit and pair.sea_water is not None]
+    far = [(max(abs(end) for end in pair.sea_water), pair) for pair in passing]
+    if far:
+        volts, pair = max(far, key=lambda item: item[0])
+        out.append(_pair_fact("difference in the sea-water series", pair, volts, limit))
+    for one, nobler, volts in worn(found)[:1]:
+        also = {"part": one.where, "base": one.base, "nobler": nobler}
+        guess = " (base assumed)" if one.assumed else ""
+        where = f"{one.where}: {one.surface} over {one.base}{guess}, with {nobler}"
+        out.append(Fact("difference where plating is worn through", where, volts, also=also))
+    return out
+
+
+def _unstated(leaf: Any) -> bool:
+    return isinstance(leaf, (tree.PumpUnit, tree.Fittings, tree.InlineUnit)) and not leaf.part.metal
+
+
+def _pair_fact(quantity: str, pair: Pair, value: Any, limit: Any = None) -> Fact:
+    also = {
+        "baser": pair.baser,
+        "nobler": pair.nobler,
+        "baser parts": _listed(pair.baser_parts),
+        "nobler parts": _listed(pair.nobler_parts),
+    }
+    return Fact(quantity, f"{pair.baser} with {pair.nobler}", value, limit, also)
+
+
+def _listed(places: tuple[str, ...], most: int = 3) -> str:
+    """Return names in one line, the first of many."""
+    more = len(places) - most
+    return ", ".join(places[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def _coolant_facts(plan: Plan) -> list[Fact]:
+    row, where = treatment(plan), "coolant"
+    out = [
+        Fact("inhibitor", where, 1.0 if row["inhibitor"] == "yes" else 0.0),
+        Fact("biocide", where, 1.0 if row["biocide"] == "yes" else 0.0),
+        Fact("glycol in the coolant", where, plan.coolant.fraction),
+        Fact("coolant base", where, plan.coolant.base),
+        Fact("coolant colour", where, row["colour"]),
+    ]
+    out += [
+        Fact("narrowest channel", unit.name, unit.block.channel)
+        for unit in plan.units(tree.Source)
+        if unit.block.channel is not None
+    ]
+    known = known_contacts()
+    for agent, material, place in contacts(plan):
+        if known.get((agent, material), {"signal": FITS})["signal"] != FITS:
+            out.append(Fact(CONTACT, place, f"{agent}{ON}{material}"))
+    return out
+
+
+def _joint_facts(plan: Plan) -> list[Fact]:
+    tubes = {e.tube.name: e.tube for e in tree.leaves(plan.loop) if isinstance(e, (tree.Run, tree.DeadLeg))}
+    out = [Fact("tube material", name, tube.material) for name, tube in tubes.items()]
+    if any(tube.rigid for tube in tubes.values()):  # a soft tube goes over a barb, without a ring
+        out += [Fact("O-ring squeeze", "tube ends", plan.squeeze), Fact("tube edge", "tube ends", plan.tube_edge)]
+    return out
+
+
+# ---------------------------------------------------------------------------------------- where plastics get warm
+
+
+def warm_facts(solution: Any) -> list[Fact]:
+    """Return how far plastics and rubbers stay below what they bear in an answer (`solution.Solution`)."""
+    out: list[Fact] = []
+    groups: dict[str, list] = {}
+    for row in solution.walk:
+        if isinstance(row["element"], (tree.Run, tree.DeadLeg)) and row["element"].tube.material != "copper":
+            groups.setdefault(row["element"].tube.name, []).append(row)
+        if isinstance(row["element"], tree.Tank):
+            tank = row["element"].reservoir
+            soft = softening(tank.material)
+            if soft is not None:
+                out.append(Fact("tank below softening by", row["element"].name, soft - row["in"]))
+    still = np.where(solution.known, solution.case_air, np.nan)
+    for name, rows in groups.items():
+        tube = rows[0]["element"].tube
+        # A flowing run is near its coolant; a leg that stands is at the air of the case.
+        walls = [still if isinstance(row["element"], tree.DeadLeg) else row["in"] for row in rows]
+        soft, service = softening(tube.material, tube.heat_deflection), _service(tube.material)
+        rigid = materials.plastic(tube.material)["structure"] not in ("soft", "rubber")
+        if soft is None and rigid:
+            out.append(Fact("softening temperature is not known", name, 1.0))
+        if soft is not None:
+            out += [
+                Fact("tube below softening by", row["element"].name, soft - wall)
+                for row, wall in zip(rows, walls, strict=True)
+            ]
+        if service is not None:
+            out.append(Fact("tube below its service temperature by", name, service - reduce(np.maximum, walls)))
+    service = _service(solution.plan.seal)
+    if service is not None:
+        margin = service - solution.state["coolant_warmest"]
+        out.append(Fact("seal below its service temperature by", f"seals of {solution.plan.seal}", margin))
+    return out
+
+
+def softening(material: str, deflection: float | None = None) -> float | None:
+    """Return the temperature at which a material softens, None for one that does not or of which it is not known."""
+    row = materials.plastic(material)
+    if row["structure"] not in ("soft", "rubber") and row["hdt_low_degc"] == "" and deflection is None:
+        return None
+    return materials.softening_temperature(material, deflection)
+
+
+def _service(material: str) -> float | None:
+    limit = materials.plastic(one_of("material", material, tables.by_name("plastics.csv")))["continuous_limit_degc"]
+    return None if limit == "" else limit
