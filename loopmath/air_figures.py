@@ -9,11 +9,10 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgb
 from matplotlib.patches import Rectangle
 
-from loopmath import ledger, rules, style
+from loopmath import ledger, rules, style, wetted
 from loopmath import loop as tree
 from loopmath.air import CASE, ROOM
 from loopmath.figures import WARM_STEPS, Picture, box, step_up
-from loopmath.laws import materials
 from loopmath.plan import BALANCE
 from loopmath.solution import Solution
 
@@ -380,12 +379,11 @@ def limit_rows(solution: Solution) -> list[tuple[str, float, float, str]]:
     components = [(p.name, float(s[p.name]), float(p.limit), style.HEAT) for p in parts]
     rows += sorted(components, key=lambda row: row[2] - row[1] if known else 0.0)
     tubes = {leaf.name: leaf.tube for leaf in tree.leaves(plan.loop) if hasattr(leaf, "tube")}
-    worst: dict[str, float] = {}
+    worst: dict[str, tuple[float, float]] = {}
     for fact in solution.facts:
         if fact.quantity == "tube below softening by":
-            material = tubes[fact.where].material
-            worst[material] = min(worst.get(material, np.inf), float(fact.value))
-    for material, margin in worst.items():
-        soft = float(materials.softening_temperature(material))
-        rows.append((f"{material} tube end", soft - margin, soft, style.QUIET))
+            tube, margin = tubes[fact.where], float(fact.value)
+            if tube.material not in worst or margin < worst[tube.material][0]:
+                worst[tube.material] = margin, wetted.softening(tube.material, tube.heat_deflection)
+    rows += [(f"{material} tube end", soft - margin, soft, style.QUIET) for material, (margin, soft) in worst.items()]
     return rows

@@ -1,5 +1,6 @@
 """The catalogue: rows of data/ and the user's own parts as records; names not there get their neighbours."""
 
+from collections.abc import Callable
 from dataclasses import fields
 from functools import cache, lru_cache
 from pathlib import Path
@@ -27,10 +28,19 @@ CATALOGUE: dict[str, tuple[str, type]] = {
     "inline": ("inline.csv", Inline),
     "reservoir": ("reservoirs.csv", Reservoir),
 }
-#: Fields that name a material, and where the names are.
-MATERIALS = {
-    **dict.fromkeys(("metal", "solder", "tank_metal"), materials.metal_names),
-    "material": lambda: [*tables.by_name("plastics.csv"), "copper"],
+
+
+def _metal(name: str, field: str) -> None:
+    """Refuse what is no metal; an empty name says that there is none, or that it is not stated."""
+    if name:
+        materials.layers(name, field)
+
+
+#: Fields that name a material, and what refuses a wrong one.
+MATERIALS: dict[str, Callable[[str, str], Any]] = {
+    **dict.fromkeys(("metal", "solder", "tank_metal"), _metal),
+    "fitting_metal": materials.layers,
+    "material": lambda name, field: one_of(field, name, [*tables.by_name("plastics.csv"), "copper"]),
 }
 #: The version of own parts files this package reads, and how such a file begins.
 OWN_FORMAT = 1
@@ -205,12 +215,9 @@ def read_record(read: Reader, kind: str, name: str, table: dict, place: tuple, b
         if key in table
     }
     before = len(read.problems)
-    for key, listed in MATERIALS.items():
-        if given.get(key) and isinstance(given[key], str):
-            if key == "material":
-                read.tried((*place, key), one_of, "", given[key], listed())
-            else:
-                read.tried((*place, key), materials.layers, given[key], "")
+    for key, check in MATERIALS.items():
+        if isinstance(given.get(key), str):
+            read.tried((*place, key), check, given[key], "")
     start = {} if base is None else {f.name: getattr(base, f.name) for f in fields(made)}
     if base is None:
         for key in needed_by(made):
@@ -255,11 +262,15 @@ def keep_part(kind: str, record: Any, note: str = "") -> Saved:
     Raises
     ------
     InputError
-        If the name is taken or empty, or the file has something wrong in it: it is then left alone.
+        If the name is taken or empty, a material is unknown, or the file has something wrong in it: it is then left
+        alone.
     """
     one_of("kind of part", kind, CATALOGUE)
     if not record.name.strip() or record.name != record.name.strip():
         raise InputError("name of the part", record.name, "a name without blanks at its ends")
+    for field, check in MATERIALS.items():
+        if hasattr(record, field):
+            check(getattr(record, field), f"{record.name}, {field}")
     path, new = own_file(), described(kind, record) | ({"note": Leaf(note)} if note else {})
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -14,9 +14,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from loopmath import loop as tree
+from loopmath import wetted
 from loopmath.case import AirPart
 from loopmath.checks import InputError, between, one_of
-from loopmath.laws import materials
 from loopmath.plan import Plan
 from loopmath.regime import Regime, label
 from loopmath.transient import Dynamics
@@ -206,7 +206,7 @@ def _limits(model: Dynamics) -> list[_Limit]:
     out.append(_Limit("your limit of the coolant", "coolant", plan.coolant_limit, coolant))
     for leaf in tree.leaves(plan.loop):
         if isinstance(leaf, (tree.Run, tree.DeadLeg)) and leaf.tube.material != "copper":
-            soft = materials.softening_temperature(leaf.tube.material)
+            soft = wetted.softening(leaf.tube.material, leaf.tube.heat_deflection)
             if soft is not None:
                 node = np.array([model.place["coolant", leaf.name]])
                 out.append(_Limit("tube may soften", leaf.name, soft, node))

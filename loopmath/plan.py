@@ -302,6 +302,16 @@ def _set_tube_material(plan: Plan, value: str) -> Plan:
     return _set_tubes(plan, lambda tube: tube if tube.material == value else catalogue.tube_like(tube, value))
 
 
+def _set_also_wetted(plan: Plan, value: Any) -> Plan:
+    """Take a list of metals, or the name of one."""
+    value = (value,) if isinstance(value, str) else value
+    if not isinstance(value, (tuple, list)):
+        raise InputError("also_wetted", value, "a list of metals")
+    for name in value:
+        materials.layers(name, "also_wetted")
+    return replace(plan, also_wetted=tuple(value))
+
+
 def _set_words(name: str) -> Callable:
     return lambda plan, value: replace(plan, **{name: one_of(name, value, WORDS[name]())})
 
@@ -440,7 +450,7 @@ SETTINGS: dict[str, Setting] = {
     "tube_edge": Setting("how tube ends are left", "name", None, None, _set_words("tube_edge")),
     "assembly_aid": Setting("what wets the rings", "name", None, None, _set_words("assembly_aid")),
     "cleaner": Setting("what takes marks off tubes", "name", None, None, _set_words("cleaner")),
-    "also_wetted": Setting("metals beside the plan", "name", None, None, lambda p, v: replace(p, also_wetted=tuple(v))),
+    "also_wetted": Setting("metals beside the plan", "name", None, None, _set_also_wetted),
     "squeeze": Setting("squeeze of the O-rings", "share", 0.0, 0.45, lambda p, v: replace(p, squeeze=v)),
     "ring_section": Setting("section of the O-rings", "length", 0.0005, 0.01, lambda p, v: replace(p, ring_section=v)),
     "rings": Setting("O-rings at an end", "count", 0, 4, lambda p, v: replace(p, rings=v)),
@@ -464,7 +474,7 @@ def kind_of(name: str) -> str:
     if name in SETTINGS:
         return SETTINGS[name].kind
     attribute = name.rpartition(".")[2]
-    if attribute in catalogue.CATALOGUE or attribute.endswith("metal") or attribute in ("fan_size", "air", "blows"):
+    if attribute in (*catalogue.CATALOGUE, *catalogue.MATERIALS, "fan_size", "air", "blows"):
         return "name"  # another fan size needs other fans, so it is chosen one at a time
     return FIELD_KINDS.get(attribute, "")
 
@@ -512,8 +522,10 @@ def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
 def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
     """Replace a field of an element, or of the part inside it."""
     own = {f.name for f in fields(leaf)}
-    if attribute.endswith("metal"):
-        materials.layers(value, name)
+    if attribute in catalogue.MATERIALS:
+        if not isinstance(value, str):
+            raise InputError(name, value, "the name of one material")
+        catalogue.MATERIALS[attribute](value, name)
     if attribute in FIELD_KINDS and value is not None:
         value = to_si(name, value, FIELD_KINDS[attribute])
     if attribute in own and attribute != "name":

@@ -75,7 +75,7 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("kind", attribute="coolant"),
         Field("price_per_litre", "count", None, "coolant_price"),
         Field("also_wetted", "texts", ()),
-        Field("treatment", default="", known=WORDS["treatment"]),
+        Field("treatment", default="", known=lambda: tables.by_name("treatments.csv")),
         Field("surroundings", default="normal", known=WORDS["surroundings"]),
     ),
     "limits": (

@@ -9,8 +9,14 @@ import numpy as np
 
 from loopmath import tables
 from loopmath.checks import Checked, InputError
-from loopmath.laws import convection, coolant, pipeflow
+from loopmath.laws import convection, coolant, materials, pipeflow
 from loopmath.loss import PORT_BORE, Friction, Loss, measured_loss, minor_loss
+
+
+def bulk(metal: str) -> str:
+    """Return the metal most of a part is made of: what lies under a plating, copper where nothing is stated."""
+    surface, base = materials.layers(metal or "copper")
+    return base or ("copper" if surface.endswith(" plate") else surface)
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +194,7 @@ class Radiator(Checked):
         sheet = 2 * self.core_length * self.depth + 2 * (
             2 * tank * (self.fan_size + self.depth) + self.fan_size * self.depth
         )
-        density = tables.by_name("metals.csv")[self.metal]["density_kg_m3"]
+        density = tables.by_name("metals.csv")[bulk(self.metal)]["density_kg_m3"]
         return density * (tubes + fins + 0.001 * sheet)
 
     def air_resistance(self, air_temperature: Any, density: Any, extra: Any = 0.0) -> tuple[Any, Any]:
@@ -212,7 +218,7 @@ class Radiator(Checked):
     def _fin_conductivity(self) -> Any:
         if self.fin_conductivity is not None:
             return self.fin_conductivity
-        return 200.0 if self.metal.startswith("aluminium") else 390.0
+        return 200.0 if bulk(self.metal).startswith("aluminium") else 390.0
 
     @property
     def _gap(self) -> Any:

@@ -4,11 +4,12 @@ One table of rules, one small engine: facts of a design in, warnings in one form
 A rule is a row of data/rules.csv or of data/contacts.csv, or a house rule of a plan. Its condition is clauses joined by
 "and": a quantity of data/quantities.csv, how it compares, and a limit. The first clause is judged at every place that
 has the quantity; a further one at the same place, or anywhere in the machine if that place does not have it. Of several
-rules on one quantity only the gravest that fires at a place is kept; house rules always speak for themselves.
+rules on one quantity only the gravest that fires at a place is kept (on words: of those on the same words); house rules
+always speak for themselves.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -85,6 +86,8 @@ class Clause:
     def holds(self, value: Any, own: Any = None) -> Any:
         """Return True where it holds; a quantity that is not known never does."""
         limit = own if self.limit is None else self.limit
+        if limit is None:
+            return np.False_
         if self.kind == "words":
             return np.bool_((value in limit) == (self.compare == "is"))
         with np.errstate(invalid="ignore"):
@@ -168,17 +171,19 @@ def clauses(place: str, condition: str) -> tuple[Clause, ...]:
         If a quantity is unknown (the nearest are listed), or a comparison or limit cannot be read; `place` is named.
     """
     known, out = quantities(), []
-    for text in str(condition).split(AND):
-        text = text.strip()
-        quantity = max((q for q in known if text.startswith(f"{q} ")), key=len, default="")
+    for text in " ".join(str(condition).split()).split(AND):
+        quantity = max((q for q in known if f"{text} ".startswith(f"{q} ")), key=len, default="")
         if not quantity:
             word = next((text.partition(f" {c} ")[0] for c in COMPARE if f" {c} " in text), text)
             one_of(f"{place}, quantity", word, known, "Such as: loop flow below 1 L/min.")
         rest = text[len(quantity) + 1 :]
-        compare = next((c for c in COMPARE if rest.startswith(f"{c} ")), "")
+        compare = next((c for c in COMPARE if f"{rest} ".startswith(f"{c} ")), "")
         if not compare:
-            one_of(f"{place}, comparison", rest.split(" ")[0] if rest else "nothing", COMPARE)
-        limit, kind = rest[len(compare) + 1 :].strip(), known[quantity]
+            one_of(f"{place}, comparison", rest.split(" ")[0], COMPARE)
+        limit, kind = rest[len(compare) + 1 :], known[quantity]
+        if not limit or limit == OWN_LIMIT and not tables.by_name("quantities.csv")[quantity]["own_limit"]:
+            remedy = f"Write it out: {quantity} has no limit of its own."
+            raise InputError(f"{place}, limit", limit or "nothing", "what to compare with", remedy)
         limit = _limit(f"{place}, limit", limit, COMPARE[compare], kind)
         out.append(Clause(quantity, COMPARE[compare], limit, kind))
     return tuple(out)
@@ -196,7 +201,10 @@ def _limit(place: str, text: str, compare: str, kind: str) -> Any:
         ends = text.split(" to ")
         if len(ends) != 2:
             raise InputError(place, text, "two limits: LOW to HIGH")
-        return tuple(units.to_si(place, end, kind) for end in ends)
+        low, high = (units.to_si(place, end, kind) for end in ends)
+        if low > high:
+            raise InputError(place, text, "the lower limit first")
+        return low, high
     return None if text == OWN_LIMIT else units.to_si(place, text, kind)
 
 
@@ -264,7 +272,8 @@ def firings(facts: list[Fact], house: Iterable[HouseRule] = ()) -> list[tuple[Ru
     every = (*rules(), *_house(tuple(house))[0])
     for rule in sorted(every, key=lambda rule: SIGNALS.index(rule.signal)) if house else every:
         for fact in places.get(rule.quantity, ()):
-            key = (fact.quantity, fact.where, rule.id if rule.house else "")
+            words = fact.value if rule.kind == "words" else ""
+            key = (fact.quantity, fact.where, words, rule.id if rule.house else "")
             mask = rule.fires(fact, places) & ~taken.get(key, np.False_)
             if np.any(mask):
                 taken[key] = taken.get(key, np.False_) | mask
@@ -275,12 +284,16 @@ def firings(facts: list[Fact], house: Iterable[HouseRule] = ()) -> list[tuple[Ru
 def text_of(value: Any, kind: str, system: str) -> str:
     """Return a value or limit in words."""
     if isinstance(value, tuple):
-        return (" or " if kind == "words" else " to ").join(v if kind == "words" else f"{v:g}" for v in value)
+        return (" or " if kind == "words" else " to ").join(text_of(v, kind, system) for v in value)
     if kind == "words":
         return str(value)
+    shown = units.DISPLAY[system][kind]
     if kind == "voltage":
-        return f"{value:.2f} V"
-    return units.show(value, kind, system)
+        return replace(shown, digits=2).text(value)
+    small = float(shown.convert(value)) + 0.0
+    if kind in ("share", "count") and abs(small) < 10:  # whole numbers would hide on which side of a limit it lies
+        return f"{small:.3g} {shown.label}".strip().replace("-", "−")
+    return shown.text(value)
 
 
 def warnings_of(facts: list[Fact], system: str = "metric", house: Iterable[HouseRule] = ()) -> list[Warned]:

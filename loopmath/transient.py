@@ -36,7 +36,7 @@ from loopmath.checks import InputError
 from loopmath.designs import one_design
 from loopmath.laws import coolant as coolants
 from loopmath.plan import BALANCE, Plan
-from loopmath.radiator import Radiator
+from loopmath.radiator import Radiator, bulk
 from loopmath.regime import Node, Regime, label
 
 #: Speed shares by which `linearised` moves fans and pumps.
@@ -53,14 +53,15 @@ def component_capacity(thing: tree.Source | AirPart) -> float:
 
 
 def metal_capacity(leaf: tree.Element) -> float:
-    """Return the heat the metal of a block or radiator stores; a plated block is copper beneath. [J/K]"""
+    """Return the heat the metal of a block or radiator stores, solders like copper. [J/K]"""
     if isinstance(leaf, tree.Source):
         mass, metal = leaf.block.mass, leaf.block.metal
     elif isinstance(leaf, tree.RadiatorUnit) and isinstance(leaf.radiator, Radiator):
         mass, metal = leaf.radiator.metal_mass(), leaf.radiator.metal
     else:
         return 0.0
-    return mass * tables.by_name("metals.csv")["copper" if metal.endswith("plate") else metal]["specific_heat_j_kg_k"]
+    known = tables.by_name("metals.csv")
+    return mass * (known[bulk(metal)]["specific_heat_j_kg_k"] or known["copper"]["specific_heat_j_kg_k"])
 
 
 class Dynamics:

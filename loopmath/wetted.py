@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import reduce
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from loopmath import loop as tree
-from loopmath import tables
+from loopmath import rules, tables
 from loopmath.checks import one_of
 from loopmath.laws import materials
 from loopmath.plan import Plan
@@ -16,6 +16,8 @@ from loopmath.rules import CONTACT, FITS, ON, Fact
 
 #: Families of metal that eat aluminium in one coolant (common practice and the anodic index agree).
 COPPER_FAMILY = ("copper", "nickel", "silver")
+#: The two quantities a pair is judged by.
+REFUSED, APART = "aluminium with a copper-family metal", "difference of anodic index"
 #: What usually lies under a plating whose base is not stated (common practice, no source).
 USUAL_BASE = {"block": "copper", "": "brass"}
 #: Where metals stand that are in no part of the plan.
@@ -140,6 +142,59 @@ def worn(found: list[Wetted]) -> list[tuple[Wetted, str, float]]:
     return sorted(out, key=lambda item: -item[2])
 
 
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """
+    The metals of a plan: every wetted one, every pair, whose limit holds, and whether there is an inhibitor.
+
+    `signals` is what the rules say of a pair, by (nobler, baser); a pair they let pass is not in it.
+    """
+
+    wetted: list[Wetted]
+    pairs: list[Pair]
+    surroundings: str
+    inhibitor: bool
+    signals: dict[tuple[str, str], str]
+
+    def table(self) -> pd.DataFrame:
+        """Return every pair, the widest first."""
+        rows = [
+            (
+                f"{pair.baser} with {pair.nobler}",
+                pair.volts,
+                "" if pair.sea_water is None else "{:+.2f} to {:+.2f}".format(*pair.sea_water),
+                "not known" if pair.area_ratio is None else f"{float(pair.area_ratio):.2g}",
+                self.signals.get((pair.nobler, pair.baser), "passes"),
+                _listed(pair.baser_parts),
+            )
+            for pair in self.pairs
+        ]
+        columns = ["pair", "apart [V]", "in sea water [V]", "noble over base area", "judged", "what would be eaten"]
+        return pd.DataFrame(rows, columns=columns)
+
+
+def seen(plan: Plan) -> Seen:
+    """
+    Return the metals of a plan with what the rules say of each pair.
+
+    Raises
+    ------
+    InputError
+        As `wetted`.
+    """
+    found = wetted(plan)
+    every, inhibitor = pairs(found), treatment(plan)["inhibitor"] == "yes"
+    limit = materials.LIMITS[plan.surroundings]
+    judged = [_pair_fact(REFUSED if pair.refused else APART, pair, pair.volts, limit) for pair in every]
+    fired = rules.firings([*judged, *_coolant_facts(plan)])
+    signals = {
+        (fact.also["nobler"], fact.also["baser"]): rule.signal
+        for rule, fact, _ in fired
+        if rule.quantity in (REFUSED, APART)
+    }
+    return Seen(found, every, plan.surroundings, inhibitor, signals)
+
+
 # ------------------------------------------------------------------------------------------------ what fills it
 
 
@@ -189,13 +244,15 @@ def _metal_facts(plan: Plan) -> list[Fact]:
     found = wetted(plan)
     every, limit = pairs(found), materials.LIMITS[plan.surroundings]
     out = [Fact("metal is not stated", leaf.name, 1.0) for leaf in tree.leaves(plan.loop) if _unstated(leaf)]
-    refused = [pair for pair in every if pair.refused]
-    out += [_pair_fact("aluminium with a copper-family metal", pair, pair.volts) for pair in refused[:1]]
-    eaten: set[str] = set()
-    for pair in every:  # the widest pair of each metal that is eaten speaks for it
+    eaten, refused = set(), set()
+    for pair in every:  # the widest pair of each metal that is eaten speaks for it, and the widest that is refused
+        if pair.refused and pair.baser not in refused:
+            refused.add(pair.baser)
+            out.append(_pair_fact(REFUSED, pair, pair.volts))
         if not pair.refused and pair.baser not in eaten:
-            out.append(_pair_fact("difference of anodic index", pair, pair.volts, limit))
-            if pair.volts > materials.LIMITS["harsh"] and pair.area_ratio is not None:
+            out.append(_pair_fact(APART, pair, pair.volts, limit))
+            # Where the sea-water series has the two the other way round, which of them is the anode is not sure.
+            if pair.volts > materials.LIMITS["harsh"] and pair.area_ratio is not None and not pair.turned:
                 out.append(_pair_fact("cathode area over anode area", pair, pair.area_ratio))
         eaten.add(pair.baser)
     passing = [pair for pair in every if pair.volts <= limit and pair.sea_water is not None]
@@ -203,10 +260,13 @@ def _metal_facts(plan: Plan) -> list[Fact]:
     if far:
         volts, pair = max(far, key=lambda item: item[0])
         out.append(_pair_fact("difference in the sea-water series", pair, volts, limit))
-    for one, nobler, volts in worn(found)[:1]:
-        also = {"part": one.where, "base": one.base, "nobler": nobler}
-        guess = " (base assumed)" if one.assumed else ""
-        where = f"{one.where}: {one.surface} over {one.base}{guess}, with {nobler}"
+    through = worn(found)
+    for worst, nobler, volts in through[:1]:
+        alike = [one for one, _, _ in through if (one.surface, one.base) == (worst.surface, worst.base)]
+        parts = _listed(tuple(dict.fromkeys(one.where for one in alike)))
+        also = {"part": parts, "base": worst.base, "nobler": nobler}
+        guess = " (base assumed)" if all(one.assumed for one in alike) else ""
+        where = f"{parts}: {worst.surface} over {worst.base}{guess}, with {nobler}"
         out.append(Fact("difference where plating is worn through", where, volts, also=also))
     return out
 
@@ -266,31 +326,28 @@ def _joint_facts(plan: Plan) -> list[Fact]:
 def warm_facts(solution: Any) -> list[Fact]:
     """Return how far plastics and rubbers stay below what they bear in an answer (`solution.Solution`)."""
     out: list[Fact] = []
-    groups: dict[str, list] = {}
-    for row in solution.walk:
-        if isinstance(row["element"], (tree.Run, tree.DeadLeg)) and row["element"].tube.material != "copper":
-            groups.setdefault(row["element"].tube.name, []).append(row)
-        if isinstance(row["element"], tree.Tank):
-            tank = row["element"].reservoir
-            soft = softening(tank.material)
-            if soft is not None:
-                out.append(Fact("tank below softening by", row["element"].name, soft - row["in"]))
+    unknown: set[str] = set()
+    warmest: dict[tuple[str, float], Any] = {}
     still = np.where(solution.known, solution.case_air, np.nan)
-    for name, rows in groups.items():
-        tube = rows[0]["element"].tube
+    for row in solution.walk:
+        leaf = row["element"]
+        if isinstance(leaf, tree.Tank) and (soft := softening(leaf.reservoir.material)) is not None:
+            out.append(Fact("tank below softening by", leaf.name, soft - row["in"]))
+        if not isinstance(leaf, (tree.Run, tree.DeadLeg)) or leaf.tube.material == "copper":
+            continue
         # A flowing run is near its coolant; a leg that stands is at the air of the case.
-        walls = [still if isinstance(row["element"], tree.DeadLeg) else row["in"] for row in rows]
+        tube, wall = leaf.tube, still if isinstance(leaf, tree.DeadLeg) else row["in"]
         soft, service = softening(tube.material, tube.heat_deflection), _service(tube.material)
-        rigid = materials.plastic(tube.material)["structure"] not in ("soft", "rubber")
-        if soft is None and rigid:
-            out.append(Fact("softening temperature is not known", name, 1.0))
         if soft is not None:
-            out += [
-                Fact("tube below softening by", row["element"].name, soft - wall)
-                for row, wall in zip(rows, walls, strict=True)
-            ]
+            out.append(Fact("tube below softening by", leaf.name, soft - wall))
+        elif materials.plastic(tube.material)["structure"] not in ("soft", "rubber"):
+            unknown.add(tube.name)
         if service is not None:
-            out.append(Fact("tube below its service temperature by", name, service - reduce(np.maximum, walls)))
+            warmest[tube.name, service] = np.maximum(wall, warmest.get((tube.name, service), wall))
+    out += [Fact("softening temperature is not known", name, 1.0) for name in sorted(unknown)]
+    out += [
+        Fact("tube below its service temperature by", name, service - wall) for (name, service), wall in warmest.items()
+    ]
     service = _service(solution.plan.seal)
     if service is not None:
         margin = service - solution.state["coolant_warmest"]
@@ -300,6 +357,8 @@ def warm_facts(solution: Any) -> list[Fact]:
 
 def softening(material: str, deflection: float | None = None) -> float | None:
     """Return the temperature at which a material softens, None for one that does not or of which it is not known."""
+    if material in tables.by_name("metals.csv"):
+        return None
     row = materials.plastic(material)
     if row["structure"] not in ("soft", "rubber") and row["hdt_low_degc"] == "" and deflection is None:
         return None

@@ -1,8 +1,8 @@
 """
 Random plans for Hypothesis: every kind of element, parts changed and parts of one's own, groups inside of groups.
 
-Radiators stand behind one another where they may; beside the loop are fans of the case, parts on air, headers
-and speed curves.
+Radiators stand behind one another where they may; beside the loop are fans of the case, parts on air, headers,
+speed curves and house rules, some of which cannot be judged.
 """
 
 from dataclasses import MISSING, fields, replace
@@ -13,12 +13,13 @@ from hypothesis import strategies as st
 from loopmath import InputError, catalogue, tables
 from loopmath import loop as tree
 from loopmath.case import IN, OUT, AirPart, CaseFans, Header, SpeedCurve
-from loopmath.laws import coolant
+from loopmath.laws import coolant, materials
 from loopmath.parts import Fan, Tube
-from loopmath.plan import BALANCE, FIGURES, GIVEN, WAYS, Plan
+from loopmath.plan import BALANCE, FIGURES, GIVEN, WAYS, WORDS, Plan
 from loopmath.radiator import Radiator
+from loopmath.rules import HouseRule
 
-METALS = sorted(tables.by_name("metals.csv"))
+METALS = sorted(materials.metal_names())
 PLASTICS = sorted(tables.by_name("plastics.csv"))
 #: Any text but halves of signs, which no file can hold.
 TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
@@ -37,6 +38,13 @@ AWKWARD = [
 ]
 NAMES = st.sampled_from(AWKWARD) | st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=12)
 NAMES = NAMES.filter(lambda name: name not in (*FIGURES, *WAYS))  # a plan refuses those
+CONDITIONS = [
+    "loop flow below 1 L/min",
+    "coolant over room above 14 K and inhibitor is no",
+    "loop flw below 1 L/min",
+    "loop flow below 1 K",
+    "",
+]
 #: Names of parts of one's own: few, so that two different records meet under one name.
 OWN = st.sampled_from(["my part", 'mine, 2.0" wide', "my\tthird"])
 
@@ -60,8 +68,8 @@ def changed_fields(draw, record, skip=()):
             new[key] = draw(value | st.none() if usual[key] is None else value)
         elif isinstance(getattr(record, key), bool):
             new[key] = draw(st.booleans())
-        elif key in ("metal", "solder"):
-            new[key] = draw(st.sampled_from(METALS))
+        elif key in ("metal", "solder", "tank_metal"):
+            new[key] = draw(st.sampled_from(["", *METALS]))
         elif key == "material":
             new[key] = draw(st.sampled_from(PLASTICS))
         else:
@@ -224,6 +232,11 @@ def plans(draw):
         components = [thing.name for thing in (*tree.of_kind(loop, tree.Source), *on_air)]
         return tuple(speed_curve(*one, components) for one in shared(loop, fans) if one[1])
 
+    def house_rule(name):
+        usual = [f.default for f in fields(HouseRule)[2:]]
+        rest = [draw(st.just(words) | TEXT) for words in usual]
+        return HouseRule(name, draw(st.sampled_from(CONDITIONS) | TEXT), *rest)
+
     kinds = [*catalogue.CATALOGUE.keys() - {"fan", "tube"}, "run", "run", "dead leg", "radiator", "radiator"]
 
     def items(depth, most):
@@ -266,4 +279,10 @@ def plans(draw):
         on_air=parts_on_air,
         headers=headers(loop, fans),
         speed_curves=speed_curves(loop, fans, parts_on_air),
+        ring_section=draw(floats(0.0005, 0.01)),
+        squeeze=draw(floats(0.0, 0.45)),
+        rings=draw(floats(0.0, 4.0)),
+        hot_spot=draw(floats(0.0, 40.0)),
+        house_rules=tuple(map(house_rule, draw(st.lists(NAMES, max_size=2, unique=True)))),
+        **{name: draw(st.sampled_from(list(known()))) for name, known in WORDS.items()},
     )

@@ -88,6 +88,24 @@ def test_only_a_tee_has_tee_in_its_name():
         assert ("tee" in name) == name.startswith("tee,"), name
 
 
+# ------------------------------------------------------------------------------------- what the coolant touches
+
+
+def test_areas_and_channels_come_in_the_inside_unit():
+    """By hand: 0.3 mm and 110 cm2 of the fine block, 6 cm2 of a fitting, as their tables say."""
+    block, fitting = shipped("block")["processor block, fine fins"], shipped("fitting")["sharp 90 degree fitting"]
+    assert (block.channel, block.wetted_area, fitting.wetted_area) == pytest.approx((3e-4, 0.011, 6e-4), rel=1e-12)
+
+
+@pytest.mark.parametrize("kind", ["pump", "block", "fitting", "inline", "reservoir"])
+def test_the_wetted_metal_of_a_part_is_of_the_usual_size(kind):
+    for name, part in shipped(kind).items():
+        assert part.wetted_area is None or 1e-4 <= part.wetted_area <= 0.05, name
+        assert part.wetted_area is None or part.metal, name
+        channel = getattr(part, "channel", None)
+        assert channel is None or 1e-4 <= channel <= 3e-3, name
+
+
 # ------------------------------------------------------------------------------------------------ pumps and fans
 
 

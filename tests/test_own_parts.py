@@ -85,6 +85,26 @@ def test_a_name_that_is_taken_is_refused_and_the_file_stays():
     assert own_file().read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    ("kind", "field", "name"),
+    [
+        ("pump", "metal", "coper"),
+        ("block", "metal", "nickel plate over tin plate"),
+        ("radiator", "tank_metal", "bras"),
+        ("tube", "material", "petg2"),
+        ("reservoir", "material", ""),
+    ],
+)
+def test_a_part_of_an_unknown_material_is_not_kept_for_its_file_could_not_be_read(own, kind, field, name):
+    record = replace(catalogue.shipped(kind, catalogue.names(kind)[0]), name="mine")
+    with pytest.raises(InputError, match=f"mine, {field}"):
+        keep_part(kind, replace(record, **{field: name}))
+    assert not own.exists()
+    if field != "material":
+        keep_part(kind, replace(record, **{field: "nickel plate over brass"}))
+        assert getattr(catalogue.part(kind, "mine"), field) == "nickel plate over brass"
+
+
 def test_a_name_taken_for_another_kind_is_free():
     keep_part("pump", PUMP)
     fan = replace(catalogue.shipped("fan", "quiet fan 120 mm, 1300 rpm"), name="bench pump")
@@ -144,6 +164,10 @@ def test_comments_and_units_by_hand_stay_when_a_part_is_kept():
         ("[inline.", "[inlin.", 7, "inlin = 'inlin'"),
         ('kind_of_part = "filter"', "kind_of_part = 3", 8, "text in quotes"),
         ('"the coarse one"', "7", 10, "text in quotes"),
+        ('"filter"\n', '"filter"\nmetal = "coper"\n', 9, "nearest: copper"),
+        ('"filter"\n', '"filter"\nmetal = "nickel plate over tin plate"\n', 9, "tin plate is a plating itself"),
+        ('"filter"\n', '"filter"\nmetal = "copper over brass"\n', 9, "a plating on top; copper is none"),
+        ('"filter"\n', '"filter"\nwetted_area = "9 mm"\n', 9, 'inline.a "filter", 水.wetted_area'),
     ],
 )
 def test_a_file_with_a_fault_is_told_with_its_line_left_alone_and_the_catalogue_still_serves(old, new, line, words):

@@ -18,6 +18,7 @@ from loopmath import (
     scenarios,
     solve,
     speed_curves,
+    sweep,
     tables,
 )
 from loopmath import loop as tree
@@ -71,6 +72,22 @@ CASES = {
         "radiator fan 120 mm, 2000 rpm",
         lambda p: [p.units(tree.RadiatorUnit)[0].fan.name],
     ),
+    "tube_material": ("PMMA", "PMMA", lambda p: [r.tube.material for r in p.units(tree.Run)]),
+    "treatment": ("biocide", "biocide", lambda p: [p.treatment]),
+    "surroundings": ("harsh", "harsh", lambda p: [p.surroundings]),
+    "seal": ("FKM", "FKM", lambda p: [p.seal]),
+    "tube_edge": ("sharp", "sharp", lambda p: [p.tube_edge]),
+    "assembly_aid": ("mineral oil", "mineral oil", lambda p: [p.assembly_aid]),
+    "cleaner": ("vinegar", "vinegar", lambda p: [p.cleaner]),
+    "also_wetted": (
+        ["silver", "tin plate over brass"],
+        ("silver", "tin plate over brass"),
+        lambda p: [p.also_wetted],
+    ),
+    "squeeze": ("25 %", 0.25, lambda p: [p.squeeze]),
+    "ring_section": ("0.1 in", 0.00254, lambda p: [p.ring_section]),
+    "rings": (1, 1.0, lambda p: [p.rings]),
+    "hot_spot": ("15 K", 15.0, lambda p: [p.hot_spot]),
     # the demo's sum of peak heats, as its file states them
     "load": ("peak", 530.0, lambda p: [sum(u.heat for u in p.units(tree.Source))]),
 }
@@ -145,6 +162,38 @@ def test_a_quantity_of_another_kind_is_refused(name):
 def test_an_unknown_name_of_a_part_is_refused_with_names_that_exist(name):
     with pytest.raises(InputError, match=r"Accepted: (one of|a known name; nearest): "):
         apply_setting(PLAN, name, "paralel pump radiator fan 120")
+
+
+@pytest.mark.parametrize("value", [3, None, ["copper", "coper"], ["copper over brass"], "tin plate over nickel plate"])
+def test_metals_beside_the_plan_are_a_list_of_metals(value):
+    with pytest.raises(InputError) as caught:
+        PLAN.set(also_wetted=value)
+    assert caught.value.field.startswith("also_wetted")
+    assert PLAN.set(also_wetted="silver").also_wetted == ("silver",)
+    assert PLAN.set(also_wetted=[]).also_wetted == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "good", "bad"),
+    [
+        ("processor.metal", "nickel plate over copper", "nickel plate over coper"),
+        ("front radiator.metal", "nickel plate over brass", "brass over nickel plate"),
+        ("front radiator.solder", "silver solder", "silver sodder"),
+        ("front radiator.tank_metal", "brass", "brss"),
+        ("pump to processor.fitting_metal", "tin plate over brass", ""),
+        ("pump to processor.material", "PMMA", "PMMB"),
+        ("drain.material", "copper", ""),
+        ("reservoir.material", "PC", 3.0),
+        ("pump.metal", "", np.array(["copper", "brass"])),
+    ],
+)
+def test_a_material_of_a_part_is_one_that_is_known(name, good, bad):
+    element, _, field = name.rpartition(".")
+    leaf = next(e for e in tree.leaves(PLAN.set(**{name: good}).loop) if e.name == element)
+    assert getattr(leaf, field, getattr(leaf.part if leaf.part is not None else leaf.tube, field, None)) == good
+    with pytest.raises(InputError) as caught:
+        PLAN.set(**{name: bad})
+    assert caught.value.field.startswith(name)
 
 
 @pytest.mark.parametrize(
@@ -235,6 +284,10 @@ def test_an_array_of_designs_answers_as_its_values_one_by_one(name):
         "case_vents": (0.0, 0.03),
         "case_wall_loss": (0.0, 8.0),
         "bore": (0.008, 0.012),
+        "squeeze": (0.05, 0.4),
+        "ring_section": (0.001, 0.003),
+        "rings": (0, 4),
+        "hot_spot": (0.0, 30.0),
     }[name]
     values = np.array([low, 0.5 * (low + high), high])
     plan = PLAN.set(case_air="balance") if name in CASE_MATTERS else PLAN
@@ -244,6 +297,23 @@ def test_an_array_of_designs_answers_as_its_values_one_by_one(name):
         alone = solve(apply_setting(plan, name, float(value))).state
         for key, number in alone.items():
             assert together[key][n] == pytest.approx(float(number), rel=1e-5), (key, value)
+
+
+def test_an_array_of_squeezes_is_judged_design_by_design():
+    """What only the rules look at may be an array, too."""
+    counts = solve(PLAN.set(squeeze=np.array([0.05, 0.12, 0.2, 0.35]))).warning_counts()
+    alone = [solve(PLAN.set(squeeze=v)).warning_counts() for v in (0.05, 0.12, 0.2, 0.35)]
+    for signal, found in counts.items():
+        assert list(found) == [one[signal][0] for one in alone]
+    # data/rules.csv: below 10 % a warning, 10 to 14 % a notice, above 30 % a caution
+    assert [list(counts[s] - counts[s][2]) for s in ("warning", "notice", "caution")] == [
+        [1, 0, 0, 0],
+        [0, 1, 0, 0],
+        [0, 0, 0, 1],
+    ]
+    table = sweep(PLAN, squeeze=["5 %", "20 %"], treatment=["none", "inhibitor and biocide"])
+    assert len(table) == 4
+    assert table.flow.nunique() == 1
 
 
 # ---------------------------------------------------------------------------------------------------- fittings

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loopmath import InputError, demo_plan, load_plan, solve, speed_curves, tables
+from loopmath import InputError, demo_plan, load_plan, rules, solve, speed_curves, tables
 from loopmath import loop as tree
 from loopmath.plan import Plan
 from loopmath.planfile import BESIDE, PARTS, SECTIONS, Field, read_plan
@@ -162,12 +162,45 @@ def test_the_quiet_workshop_is_as_warm_as_it_was_meant_to_be():
 def test_a_file_that_says_nothing_of_it_has_what_a_plan_has_by_itself():
     """Files written before there was anything beside the loop mean what they meant."""
     plan = read_plan(changed("case", to=GONE))
-    for line in (*SECTIONS["case"], *(Field(group, default=()) for group in BESIDE)):
+    optional = [f for f in (*SECTIONS["case"], *SECTIONS["coolant"], *SECTIONS["joints"]) if f.default is not NEEDED]
+    for line in (*(f for f in optional if f.key != "price_per_litre"), *(Field(g, default=()) for g in BESIDE)):
         own = next(f.default for f in dataclasses.fields(Plan) if f.name == line.name)
         assert getattr(plan, line.name) == own == line.default
     for made, lines in (PARTS["radiator"], PARTS["block"], *BESIDE.values()):
         own = {f.name: f.default for f in dataclasses.fields(made)}
         assert all(line.default is NEEDED or line.default == own[line.name] for line in lines)
+
+
+def test_joints_treatment_and_house_rules_are_read_as_they_are_written():
+    plan = load_plan(WORKSHOP_FILE)
+    assert (plan.seal, plan.tube_edge, plan.assembly_aid, plan.cleaner) == (
+        *("EPDM", "chamfered", "soapy water", "soapy water"),
+    )
+    assert (plan.ring_section, plan.squeeze, plan.rings) == pytest.approx((0.00178, 0.2, 2.0), rel=1e-12)
+    (rule,) = plan.house_rules
+    assert (rule.name, rule.when, rule.signal) == ("room for July", "coolant over room above 14 K", "caution")
+    said = WORKSHOP["house_rules"]["room for July"]
+    assert (rule.why, rule.action) == (said["why"], said["action"])
+    document = changed("joints", to={"seal": "FKM", "section": "3/32 in", "squeeze": "1/5", "rings": 1})
+    document["coolant"] |= {"treatment": "none", "surroundings": "harsh", "also_wetted": ["nickel plate over brass"]}
+    document |= {"house_rules": {"quiet": {"when": "sound against your limit above 30 dB"}}}
+    plan = read_plan(document)
+    assert (plan.seal, plan.rings, plan.treatment, plan.surroundings) == ("FKM", 1.0, "none", "harsh")
+    assert (plan.ring_section, plan.squeeze) == pytest.approx((0.00238125, 0.2), rel=1e-12)
+    assert plan.also_wetted == ("nickel plate over brass",)
+    own = {f.name: f.default for f in dataclasses.fields(rules.HouseRule)}
+    assert all(getattr(plan.house_rules[0], name) == own[name] for name in ("signal", "why", "action"))
+
+
+def test_the_house_rule_of_the_workshop_is_silent_at_usual_heat_and_speaks_at_peak_heat():
+    plan = load_plan(WORKSHOP_FILE)
+    why = plan.house_rules[0].why
+    usual, peak = solve(plan), solve(plan.at_peak())
+    assert float(usual.state["coolant_over_room"]) < 14.0 < float(peak.state["coolant_over_room"])
+    assert why not in [row.why for row in usual.warned()]
+    (said,) = [row for row in peak.warned() if row.why == why]
+    assert (said.signal, said.where, said.limit) == ("caution", "radiators", "14.0 K")
+    assert peak.flow == solve(dataclasses.replace(plan.at_peak(), house_rules=())).flow
 
 
 def test_a_table_may_say_little():
@@ -305,6 +338,13 @@ def test_a_path_through_a_file_is_refused_in_words(tmp_path):
         (("case_fan",), "case_fans"),
         (("on_airs",), "on_air"),
         (("header",), "headers"),
+        (("joint",), "joints"),
+        (("house_rule",), "house_rules"),
+        (("joints", "squeese"), "squeeze"),
+        (("joints", "tube_edge"), "edge"),
+        (("coolant", "treatmnt"), "treatment"),
+        (("case", "hotspot"), "hot_spot"),
+        (("house_rules", "room for July", "whenn"), "when"),
         (("case", "vent"), "vents"),
         (("parts", "front radiator", "blow"), "blows"),
         (("parts", "front radiator", "fan_sides"), "fan_side"),
@@ -314,7 +354,8 @@ def test_a_path_through_a_file_is_refused_in_words(tmp_path):
     ],
 )
 def test_an_unknown_key_is_told_its_place_and_the_nearest_spelling(path, near):
-    words = refusal(changed(*path, to="1"))
+    of = WORKSHOP if path[0] in ("joints", "house_rules") else DEMO
+    words = refusal(changed(*path, to="1", of=of))
     assert words.startswith(f"{dotted(path)} = ")
     assert re.search(rf"Accepted: (one of|a known name; nearest): .*\b{near}\b", words)
 
@@ -465,7 +506,8 @@ MAY_STAND = {("title",), ("notes",), ("limits", "currency")}
 
 
 #: Places of the workshop that the demo has not.
-BESIDE_PLACES = [p for p in places(WORKSHOP) if p and (p[0] in ("case", *BESIDE) or p[:2] == ("parts", "top radiator"))]
+GROUPS = ("case", "joints", *BESIDE)
+BESIDE_PLACES = [p for p in places(WORKSHOP) if p and (p[0] in GROUPS or p[:2] == ("parts", "top radiator"))]
 EVERY_PLACE = [(path, DEMO) for path in PLACES] + [(path, WORKSHOP) for path in BESIDE_PLACES]
 
 
@@ -488,6 +530,11 @@ def test_text_that_means_nothing_is_refused_or_only_names_a_run(path, of):
     document = changed(*path, to="zzz", of=of)
     if path[-1] in ("run", "dead_leg"):
         assert "zzz" in [leaf.name for leaf in tree.leaves(read_plan(document).loop)]
+    elif path[0] == "house_rules" and len(path) == 3:  # its words are the builder's; one that cannot be judged is told
+        plan = read_plan(document)
+        assert any("zzz" in problem.value for problem in rules.problems(plan.house_rules)) == (
+            path[-1] in ("when", "signal")
+        )
     else:
         assert "zzz" in refusal(document)
 

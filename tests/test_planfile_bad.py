@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from loopmath import InputError, load_plan
 from loopmath.planfile import plan_of_text
 from loopmath.plansave import described, text_of
-from loopmath.reader import Problem, Problems
+from loopmath.reader import MOST_PROBLEMS, Problem, Problems
+from loopmath.solution import solved
 
 #: A small plan that is accepted; the faults are planted into it.
 GOOD = """# A plan to plant faults in.
@@ -354,7 +355,119 @@ FAULTS = {
         "part_data.inline.my meter.metal",
         "copper",
     ),
-    "an unknown plastic": (under("tube", 'material = "petg2"'), "tube.material", "'petg2'"),
+    "an unknown metal of tanks": (under(RADIATOR, 'tank_metal = "bras"'), "parts.front. radiator.tank_metal", "brass"),
+    "an unknown plating": (
+        under("tube", 'fitting_metal = "nikel plate over brass"'),
+        "tube.fitting_metal",
+        "'nikel plate' is not accepted. Accepted: a known name; nearest: nickel plate",
+    ),
+    "an unknown metal under a plating": (
+        under("coolant", 'also_wetted = ["nickel plate over bras"]'),
+        "coolant.also_wetted[0]",
+        "'bras' is not accepted. Accepted: a known name; nearest: brass",
+    ),
+    "a plating on a plating": (
+        under("tube", 'fitting_metal = "nickel plate over tin plate"'),
+        "tube.fitting_metal",
+        "a solid metal under the plating; tin plate is a plating itself. Write what the coolant touches, then",
+    ),
+    "a metal that is no plating on another": (
+        under("coolant", 'also_wetted = ["silver", "copper over brass"]'),
+        "coolant.also_wetted[1]",
+        "a plating on top; copper is none",
+    ),
+    "a metal plated with itself": (
+        put("quadratic", 'metal = "zinc plate over zinc casting"\nquadratic'),
+        "part_data.inline.my meter.metal",
+        "two metals; zinc plate and zinc casting are one",
+    ),
+    "a plating the wrong way round": (
+        under("parts.pump", 'metal = "brass over nickel plate"'),
+        "parts.pump.metal",
+        "a plating on top; brass is none",
+    ),
+    "no metal of fittings": (under("tube", 'fitting_metal = ""'), "tube.fitting_metal", "'' is not accepted"),
+    "an unknown plastic": (under("tube", 'material = "petg2"'), "tube.material", "nearest: PETG"),
+    "no plastic": (under("tube", 'material = ""'), "tube.material", "'' is not accepted. Accepted: one of: PETG"),
+    "an unknown plastic of a tank": (under("parts.tank", 'material = "PMMMA"'), "parts.tank.material", "PMMA"),
+    "a softening temperature that is a difference": (
+        under("tube", 'heat_deflection = "70 delta_degC"'),
+        "tube.heat_deflection",
+        "a temperature, such as",
+    ),
+    "a channel as wide as a bottle": (
+        under("parts.processor", 'channel = "3 cm"'),
+        "parts.processor.channel",
+        "0.03 is not accepted. Accepted: 1e-05 to 0.01 m",
+    ),
+    "a wetted length": (under("parts.pump", 'wetted_area = "3 cm"'), "parts.pump.wetted_area", "'360 mm^2'"),
+    # treatment, joints, house rules
+    "an unknown treatment": (
+        under("coolant", 'treatment = "inhibitor"'),
+        "coolant.treatment",
+        "nearest: inhibitor and biocide",
+    ),
+    "a treatment like nothing else": (
+        under("coolant", 'treatment = "zzz"'),
+        "coolant.treatment",
+        "one of: none, biocide, inhibitor and biocide",
+    ),
+    "unknown surroundings": (
+        under("coolant", 'surroundings = "salty"'),
+        "coolant.surroundings",
+        "one of: controlled, normal, harsh",
+    ),
+    "an unknown seal": (beside('[joints]\nseal = "EPMD"'), "joints.seal", "nearest: EPDM"),
+    "a seal that is no rubber": (beside('[joints]\nseal = "PMMA"'), "joints.seal", "'PMMA' is not accepted"),
+    "an unknown edge": (
+        beside('[joints]\nedge = "not yet"'),
+        "joints.edge",
+        "'not yet' is not accepted. Accepted: one of: sharp, deburred, chamfered.",
+    ),
+    "an unknown aid": (beside('[joints]\naid = "butter"'), "joints.aid", "'butter'"),
+    "an unknown cleaner": (beside('[joints]\ncleaner = "aceton"'), "joints.cleaner", "nearest: acetone"),
+    "a ring squeezed flat": (
+        beside('[joints]\nsqueeze = "60 %"'),
+        "joints.squeeze",
+        "0.6 is not accepted. Accepted: 0 to 0.45 of its section",
+    ),
+    "a squeeze in millimetres": (beside('[joints]\nsqueeze = "0.3 mm"'), "joints.squeeze", "'55 %' or 0.55"),
+    "a ring as thick as a thumb": (
+        beside('[joints]\nsection = "2 cm"'),
+        "joints.section",
+        "0.02 is not accepted. Accepted: 0.0005 to 0.01 m",
+    ),
+    "more rings than an end holds": (
+        beside("[joints]\nrings = 5"),
+        "joints.rings",
+        "5.0 is not accepted. Accepted: 0 to 4",
+    ),
+    "a hot spot that is a temperature": (
+        under("case", 'hot_spot = "10 degC"'),
+        "case.hot_spot",
+        "a difference is not a temperature",
+    ),
+    "a key of the joints": (beside('[joints]\nring = "2 mm"'), "joints.ring", "nearest: rings"),
+    "a house rule without a condition": (
+        beside('[house_rules.mine]\nsignal = "danger"'),
+        "house_rules.mine.when",
+        "'missing' is not accepted. Accepted: a value. Add this line.",
+    ),
+    "a condition that is no text": (
+        beside("[house_rules.mine]\nwhen = 3"),
+        "house_rules.mine.when",
+        "3 is not accepted. Accepted: text in quotes",
+    ),
+    "a key of a house rule": (
+        beside('[house_rules.mine]\nwhen = "loop flow below 1 L/min"\nsignl = "danger"'),
+        "house_rules.mine.signl",
+        "nearest: signal",
+    ),
+    "a house rule that is a word": (
+        beside('[house_rules]\nmine = "loop flow below 1 L/min"'),
+        "house_rules.mine",
+        "a table of lines",
+    ),
     # numbers
     "negative heat": (
         put('"140 W"', '"-140 W"'),
@@ -822,6 +935,39 @@ def test_one_fault_is_one_problem_told_with_its_place_and_line(tmp_path, raw, pl
     assert words in told
 
 
+OPEN_RULES = {
+    "a bad signal word": ('signal = "shout"\nwhen = "loop flow below 90 L/min"', "signal", "one of: danger, warning"),
+    "an unknown quantity": ('when = "lop flow below 90 L/min"', "quantity", "nearest: loop flow"),
+    "a wrong unit": ('when = "loop flow below 90 degC"', "limit", "'3.5 L/min'"),
+    "no comparison": ('when = "loop flow 90 L/min"', "comparison", "one of: above"),
+    "a second clause that is wrong": (
+        'when = "loop flow below 90 L/min and inhibitor is 3"',
+        "limit",
+        "one of: yes, no",
+    ),
+    "nothing at all": ('when = ""', "quantity", "Such as: loop flow below 1 L/min"),
+}
+
+
+@pytest.mark.parametrize(("lines", "what", "words"), OPEN_RULES.values(), ids=OPEN_RULES)
+def test_a_house_rule_that_cannot_be_judged_is_told_and_all_others_are_judged(tmp_path, lines, what, words):
+    fine = '[house_rules.fine]\nwhen = "loop flow below 90 L/min"\nsignal = "notice"\n'
+    plan = load(tmp_path, beside(f"[house_rules.odd]\n{lines}\n{fine}"))
+    without = solved(plan_of_text(GOOD, Path("a.toml"))).warned()
+    said = [row for row in solved(plan).warned() if row not in without]
+    assert sorted(row.signal for row in said) == ["notice", "warning"]
+    (told,), (judged,) = ([row for row in said if row.signal == s] for s in ("warning", "notice"))
+    assert told.quantity == f"house rule odd, {what} cannot be judged"
+    assert words in told.why
+    assert (judged.quantity, judged.where) == ("loop flow", "loop")
+
+
+def test_a_house_rule_without_a_condition_is_told_on_the_line_of_its_table(tmp_path):
+    text = beside('[house_rules.mine]\nsignal = "danger"')
+    problem = refusal(tmp_path, text)
+    assert problem.line == text[: text.index("[house_rules.mine]")].count("\n") + 1
+
+
 def test_a_very_long_value_is_told_by_its_beginning(tmp_path):
     for value in (f'"{3000 * "x"}"', f"[{3000 * '1,'}]", "0x" + 9000 * "f", f"[0x{9000 * 'f'}]"):
         assert len(str(refusal(tmp_path, put('"140 W"', value)))) < 400
@@ -861,10 +1007,27 @@ also_wetted = [ # a list
   "coper",                                           #! coolant.also_wetted[1]
 ]
 limits.sound = "3 m"                                 #! coolant.limits
+treatment = "biocides"                               #! coolant.treatment
+surroundings = 3                                     #! coolant.surroundings
 
 [tube]
 part = "PETG 14/10 mm"
 bore = "60 mm"                                       #! tube.bore
+
+fitting_metal = "nickel plate over tin plate"        #! tube.fitting_metal
+
+[joints] # all wrong but one
+seal = "EPMD"                                        #! joints.seal
+section = "9 kg"                                     #! joints.section
+squeeze = "60 %"                                     #! joints.squeeze
+rings = 2
+edge = "sawn"                                        #! joints.edge
+
+[house_rules]
+silent.signal = "notice"                             #! house_rules.silent.when
+[house_rules.'a # b']
+when = "no such thing" # told beside an answer
+why = ["hot"]                                        #! house_rules.a # b.why
 
 [parts]
 tank = { kind = "reservoir", part = "no tank" }      #! parts.tank.part
@@ -962,7 +1125,8 @@ def test_every_fault_is_told_at_once_on_its_line_and_in_the_order_of_the_file(tm
     expected = marked(raw.decode("utf-8-sig"))
     assert [(p.line, p.field) for p in problems.problems] == expected
     assert f"{len(expected)} problems" in str(problems)
-    for number, (line, place) in enumerate(expected, start=1):
+    assert f"and {len(expected) - MOST_PROBLEMS} more" in str(problems)
+    for number, (line, place) in enumerate(expected[:MOST_PROBLEMS], start=1):
         assert f"({number}) line {line}: {place} = " in str(problems)
 
 

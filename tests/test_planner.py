@@ -10,7 +10,7 @@ from examples import CUBE, DEMO, SUITE, each_example
 from loopmath import catalogue, load_plan, mine
 from loopmath import loop as tree
 from loopmath.draft import KINDS
-from loopmath.panels.planner import FIRST, KINDS_ON_PAGES, PAGES, PlannerPanel, planner
+from loopmath.panels.planner import FIRST, KINDS_ON_PAGES, MATERIALS, PAGES, PlannerPanel, planner
 from loopmath.planfile import ANY_PART, PARTS, SECTIONS
 
 pytestmark = pytest.mark.usefixtures("own")
@@ -90,8 +90,10 @@ def test_it_opens_what_was_chosen_and_shows_all_of_it(path):
 
 
 def test_every_line_of_the_form_is_a_line_of_the_file():
-    for section, key, _, _ in FIRST:
+    for section, key, label, tooltip in (*FIRST, *MATERIALS):
         assert key == "part" or key in {f.key for f in SECTIONS[section]}
+        assert 0 < len(label) <= len("Coolant at most") + 1
+        assert len(tooltip) > 8
     assert {kind for kinds in KINDS_ON_PAGES for kind in kinds} == set(PARTS)
 
 
@@ -164,7 +166,10 @@ GOOD = {
     "share": "65 %",
     "power": "120 W",
     "text": "another <word>",
+    "texts": "silver; aluminium casting, other; nickel plate over brass",
 }
+#: What is right where the kind alone does not tell.
+GOOD_AT = {("joints", "section"): "3 mm", ("joints", "squeeze"): "25 %"}
 BAD = {
     "temperature": "31 mm",
     "length": "far",
@@ -173,6 +178,7 @@ BAD = {
     "count": "two",
     "share": "900 %",
     "power": "-5 W",
+    "texts": "copper; coper",
 }
 
 
@@ -210,7 +216,7 @@ def test_every_field_answers_what_is_right_and_what_is_wrong(path):
                 assert place[-1] in plain(panel.drawing.value), place
                 assert "line " in plain(panel.drawing.value), place
                 assert widget.value == BAD[kind]  # what was typed stays to be put right
-            widget.value = GOOD[kind]
+            widget.value = GOOD_AT.get(place, GOOD[kind])
         assert panel.fields[place] is widget
         assert answers(panel), place
     while len(panel.draft.steps) > 1:
@@ -284,6 +290,85 @@ def test_parts_of_ones_own_are_offered(panel):
     panel.fields["parts", "pump", "part"].value = "garage pump"
     assert answers(panel)
     assert panel.draft.plan.units(tree.PumpUnit)[0].pump.name == "garage pump"
+
+
+def test_every_line_of_coolant_case_and_joints_has_a_field(panel):
+    lines = {(section, f.key) for section in ("coolant", "joints", "tube") for f in SECTIONS[section]}
+    assert lines <= set(panel.fields)
+    assert ("case", "hot_spot") in panel.fields
+    shown = [panel.fields[place] for place in panel.fields if place[0] == "joints"]
+    assert [w.value if isinstance(w, widgets.Dropdown) else w.placeholder for w in shown] == [
+        *("EPDM", "1.78 mm", "20 %", "2", "chamfered", "soapy water", "soapy water")
+    ]
+    assert set(shown) <= set(panel.pages[-1].children)
+
+
+def test_fittings_of_a_plated_metal_are_chosen_and_judged_by_what_is_under_the_plating(panel):
+    field = panel.fields["tube", "fitting_metal"]
+    field.value = "nickel plate over zinc casting"
+    assert answers(panel)
+    assert 'fitting_metal = "nickel plate over zinc casting"' in panel.file.value
+    assert {run.fitting_metal for run in panel.draft.plan.units(tree.Run)} == {"nickel plate over zinc casting"}
+    assert "nickel plate over zinc casting, with" in plain(panel.said.value)
+    panel.file.value = panel.file.value.replace("over zinc casting", "over nickel plate")
+    assert not answers(panel)
+    assert "tube.fitting_metal" in plain(panel.drawing.value)
+    assert field.value == "nickel plate over nickel plate"  # shown as it stands, to be put right
+
+
+def test_metals_besides_are_written_apart_by_semicolons_as_their_names_hold_commas(panel):
+    field = panel.fields["coolant", "also_wetted"]
+    field.value = "aluminium casting, other;  nickel plate over brass ;"
+    assert 'also_wetted = ["aluminium casting, other", "nickel plate over brass"]' in panel.file.value
+    assert panel.draft.plan.also_wetted == ("aluminium casting, other", "nickel plate over brass")
+    assert field.value == "aluminium casting, other; nickel plate over brass"
+    field.value = "copper over brass; tin plate"
+    assert "coolant.also_wetted[0]" in plain(panel.drawing.value)
+    assert field.value == "copper over brass; tin plate"
+    field.value = " ; "
+    assert answers(panel)
+    assert "also_wetted" not in panel.file.value
+
+
+def test_a_treatment_that_was_chosen_is_saved_and_nothing_else_changes(panel, own):
+    before = DEMO.read_text(encoding="utf-8").splitlines()
+    field = panel.fields["coolant", "treatment"]
+    assert (field.value, field.label) == ("", "as usual for it")
+    field.value = "inhibitor, biocide and dye"
+    assert "Dye stains" in plain(panel.said.value)
+    press(panel, "Save")
+    after = (own / "plans" / DEMO.name).read_text(encoding="utf-8").splitlines()
+    assert [row for row in after if row not in before] == ['treatment = "inhibitor, biocide and dye"']
+    assert [row for row in after if row in before] == before
+    assert mine.chosen().plan.treatment == "inhibitor, biocide and dye"
+    field.value = ""
+    assert "treatment" not in panel.file.value
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('when = "loop flw below 3 L/min"', "nearest: loop flow"),
+        ('when = "loop flow below 3 K"', "a quantity of the right kind"),
+        ('when = "loop flow below 9 L/min"\nsignal = "dangerous"', "nearest: danger"),
+    ],
+)
+def test_a_house_rule_that_cannot_be_judged_is_a_warning_and_the_plan_stays_open(panel, line, said):
+    good = '[house_rules.fine]\nwhen = "loop flow below 9 L/min"\naction = "<b>Open</b> the valve."\n'
+    panel.file.value = f"{panel.file.value}\n[house_rules.odd]\n{line}\n{good}"
+    assert answers(panel)
+    words = plain(panel.said.value)
+    assert "house rule odd" in words
+    assert "cannot be judged" in words
+    assert said in words
+    assert "<b>Open</b> the valve." in words  # the other one is judged, and its words are words
+    assert "<b>Open" not in panel.said.value
+
+
+def test_a_house_rule_without_a_condition_is_a_problem_of_the_file(panel):
+    panel.file.value = f'{panel.file.value}\n[house_rules.odd]\nsignal = "danger"\n'
+    assert not answers(panel)
+    assert "house_rules.odd.when" in plain(panel.drawing.value)
 
 
 # ------------------------------------------------------------------------------------------- the file and the fields

@@ -19,6 +19,7 @@ from loopmath.draft import Draft
 from loopmath.parts import Fan
 from loopmath.planfile import BESIDE, plan_of_text, read_plan
 from loopmath.plansave import described, reloaded, save_plan, text_of
+from loopmath.rules import HouseRule
 from loopmath.units import to_si
 
 FEW = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
@@ -403,11 +404,15 @@ def test_blocks_side_by_side_and_back_leave_the_rest_of_the_file_alone():
 
 # ------------------------------------------------------------------------------------------------ beside the loop
 
-#: The odd file with a case, fans of the case, parts on air and headers, typed in every manner.
+#: The odd file with a case, joints, fans of the case, parts on air, headers, curves and rules, typed in every manner.
 WITH_CASE = (
     ODD.replace(
         'air_over_room = "9 delta_degF"\n',
         'air_over_room = "9 delta_degF"\nair = "balance"   # not guessed\nvents="14 in^2"\nvolume = "55 L"   # about\n',
+    ).replace(
+        'kind = "water"  # tap\n',
+        'kind = "water"  # tap\ntreatment = "biocide"   # a drop\nalso_wetted = [ "silver",   # the coil\n'
+        '  "nickel plate over brass" ]   # its ends\n',
     )
     + """
 [case_fans]   # all of them
@@ -440,6 +445,17 @@ points = [
   ["40 degC", 0.8],       # loud
 ]   # no more
 hysteresis = "3.6 delta_degF"
+
+[joints]   # by the bag
+section = "0.07 in"   # as the bag says
+squeeze="22%"
+edge = 'deburred'   # no lathe here
+
+[house_rules]
+"no. drip" = { when = "O-ring squeeze below 18 %", signal = "danger" }   # learnt
+[house_rules.summer]   # of the room
+when  =  "coolant over room above 14 K and inhibitor is no"   # both
+why = "It is hot here."
 """
 )
 
@@ -462,6 +478,8 @@ QUIET = catalogue.part("fan", "quiet fan 120 mm, 1300 rpm")
 #: As the file describes it.
 SPARE = Fan("spare", 0.12, to_si("", "60 m^3/h", "air flow"), 20.0)
 REAR = '"rear. fan" = { count = 2, fan = "quiet fan 120 mm, 1300 rpm", note = "hums" }   # grille'
+PLATED = "nickel plate over brass"
+DRIP = next(line for line in WITH_CASE.split("\n") if line.startswith('"no. drip"'))
 FANS = next(line for line in WITH_CASE.split("\n") if line.startswith("fans = "))
 
 
@@ -595,6 +613,66 @@ BESIDE_CHANGES = {
         ['-board = { feeds = ["pump", "front"], rating = "900 mA" }   # beside the memory'],
     ),
     "a radiator that blows out": (lambda p: p.set(**{"front.blows": "room"}), ['+blows = "room"']),
+    "hot spot": (lambda p: p.set(hot_spot="15 K"), ['+hot_spot = "15 K"']),
+    "treatment": (
+        lambda p: p.set(treatment="inhibitor and biocide"),
+        ['-treatment = "biocide"   # a drop', '+treatment = "inhibitor and biocide"   # a drop'],
+    ),
+    "the usual treatment": (
+        lambda p: p.set(treatment=""),
+        ['-treatment = "biocide"   # a drop', '+treatment = ""   # a drop'],
+    ),
+    "surroundings": (lambda p: p.set(surroundings="harsh"), ['+surroundings = "harsh"']),
+    "a plating besides": (
+        lambda p: p.set(also_wetted=["silver", "tin plate over brass"]),
+        ['-  "nickel plate over brass" ]   # its ends', '+  "tin plate over brass" ]   # its ends'],
+    ),
+    "a metal more besides": (
+        lambda p: p.set(also_wetted=["silver", "copper", "nickel plate over brass"]),
+        ['+  "copper",'],
+    ),
+    "a plating of all fittings": (
+        lambda p: replace(p, fitting_metal=PLATED).with_loop(
+            lambda e: replace(e, fitting_metal=PLATED) if isinstance(e, tree.Run) else e
+        ),
+        [f'+fitting_metal = "{PLATED}"'],
+    ),
+    "a plating of a block": (lambda p: p.set(**{"second block.metal": PLATED}), [f'+metal = "{PLATED}"']),
+    "seal": (lambda p: p.set(seal="FKM"), ['+seal = "FKM"']),
+    "section": (
+        lambda p: p.set(ring_section="0.1 in"),
+        ['-section = "0.07 in"   # as the bag says', '+section = "0.1 in"   # as the bag says'],
+    ),
+    "squeeze": (lambda p: p.set(squeeze=0.25), ['-squeeze="22%"', '+squeeze="25 %"']),
+    "rings": (lambda p: p.set(rings=1), ["+rings = 1"]),
+    "edge": (
+        lambda p: p.set(tube_edge="chamfered"),
+        ["-edge = 'deburred'   # no lathe here", '+edge = "chamfered"   # no lathe here'],
+    ),
+    "what wets and what cleans": (
+        lambda p: p.set(assembly_aid="silicone grease", cleaner="water"),
+        ['+aid = "silicone grease"', '+cleaner = "water"'],
+    ),
+    "signal of a rule": (
+        one_changed("house_rules", "no. drip", signal="warning"),
+        [f"-{DRIP}", "+" + DRIP.replace("danger", "warning")],
+    ),
+    "condition of a rule": (
+        one_changed("house_rules", "summer", when="coolant over room above 12 K"),
+        [
+            '-when  =  "coolant over room above 14 K and inhibitor is no"   # both',
+            '+when  =  "coolant over room above 12 K"   # both',
+        ],
+    ),
+    "what to do by a rule": (
+        one_changed("house_rules", "summer", action='Open the "door".'),
+        ['+action = "Open the \\"door\\"."'],
+    ),
+    "a rule less": (only("house_rules", "summer"), [f"-{DRIP}"]),
+    "a rule more": (
+        lambda p: replace(p, house_rules=(*p.house_rules, HouseRule("new one", "no such words", "notice"))),
+        ['+[house_rules."new one"]', '+when = "no such words"', '+signal = "notice"'],
+    ),
     "two speeds": (
         lambda p: p.set(**{"front.second_fans": 1, "front.second_speed": 0.3}),
         ["+second_fans = 1", '+second_speed = "30 %"'],
@@ -613,16 +691,22 @@ def test_a_case_that_did_not_change_is_the_same_text():
 
 
 def test_a_file_of_before_gets_tables_beside_its_loop_and_loses_them_again():
-    fields = ("case_air_by", "case_vents", "case_volume", *BESIDE)
+    fields = ("case_air_by", "case_vents", "case_volume", "ring_section", "squeeze", "tube_edge", "treatment")
+    fields += ("also_wetted", *BESIDE)
     there = saved_text(replace(read(ODD), **{name: getattr(read(WITH_CASE), name) for name in fields}))
     assert all_comments(there) == all_comments(ODD)
     came = lines_changed(ODD, there)
     assert [line for line in came if line.startswith("-")] == []
     assert {"+[case_fans.side]", "+[on_air.memory]", "+[headers.hub]", '+feeds = ["pump", "front"]'} <= set(came)
+    assert {"+[joints]", '+edge = "deburred"', "+[house_rules.summer]", '+treatment = "biocide"'} <= set(came)
     assert {'+[speed_curves."by coolant"]', '+points = [["30 degC", "30 %"], ["40 degC", "80 %"]]'} <= set(came)
     back = saved_text(replace(read(there), **{name: getattr(read(ODD), name) for name in fields}))
     left = [line for line in lines_changed(ODD, back) if line != "+"]
-    assert left == ['+air = "given"', '+vents = "120 cm^2"', '+volume = "50 L"']
+    assert left == [
+        *('+air = "given"', '+vents = "120 cm^2"', '+volume = "50 L"'),
+        *("+also_wetted = []", '+treatment = ""'),
+        *("+[joints]", '+section = "1.78 mm"', '+squeeze = "20 %"', '+edge = "chamfered"'),
+    ]
 
 
 @pytest.mark.parametrize(

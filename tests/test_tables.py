@@ -11,11 +11,13 @@ import pytest
 from loopmath import catalogue, tables
 from loopmath.checks import InputError
 from loopmath.laws import coolant
+from loopmath.plan import AIDS
+from loopmath.rules import SIGNALS
 
 ROOT = Path(__file__).resolve().parent.parent
 FILES = sorted(path.name for path in tables.DATA.glob("*.csv"))
-#: The list of sources names the sources, so its own rows have none.
-WITH_PROVENANCE = [name for name in FILES if name != "sources.csv"]
+#: The list of sources names the sources, and that of quantities is no data: their own rows have none.
+WITH_PROVENANCE = [name for name in FILES if name not in ("sources.csv", "quantities.csv")]
 #: Tables of parts: all of them invented for the demo. Fittings take published constants by way of losses.csv.
 PARTS = {kind: file for kind, (file, _) in catalogue.CATALOGUE.items()}
 
@@ -102,7 +104,7 @@ def test_every_catalogue_row_builds_its_record(kind, name):
     assert type(record) is made
     assert record.name == name
     # A cell of text or an empty cell where a number is meant would give a record that breaks later.
-    texts = {"name", "material", "metal", "solder", "cools", "kind_of_part"}
+    texts = {"name", "material", "metal", "solder", "tank_metal", "cools", "kind_of_part"}
     wrong = {f: getattr(record, f) for f in made.__dataclass_fields__ if f not in texts}
     assert [f for f, value in wrong.items() if isinstance(value, str)] == []
     assert file in FILES
@@ -124,6 +126,7 @@ def test_every_column_of_a_catalogue_table_is_a_field_or_known_not_to_be(kind):
         ("pumps.csv", "metal", "metals.csv"),
         ("radiators.csv", "metal", "metals.csv"),
         ("radiators.csv", "solder", "metals.csv"),
+        ("radiators.csv", "tank_metal", "metals.csv"),
         ("blocks.csv", "metal", "metals.csv"),
         ("fittings.csv", "metal", "metals.csv"),
         ("inline.csv", "metal", "metals.csv"),
@@ -132,10 +135,47 @@ def test_every_column_of_a_catalogue_table_is_a_field_or_known_not_to_be(kind):
     ],
 )
 def test_every_material_of_a_part_is_in_the_tables_of_materials(file, column, known):
-    # Copper tube stands among the plastics. An aluminium radiator is not soldered.
+    # Copper tube stands among the plastics. An aluminium radiator is brazed, tanks and all.
     listed = {row["name"] for row in rows(known)} | ({"copper"} if file == "tubes.csv" else set())
-    named = [row[column] for row in rows(file) if column != "solder" or not row["metal"].startswith("aluminium")]
+    whole = column in ("solder", "tank_metal")
+    named = [row[column] for row in rows(file) if not whole or not row["metal"].startswith("aluminium")]
     assert set(named) <= listed
+
+
+def test_an_aluminium_radiator_has_tanks_of_aluminium_or_none_of_another_metal():
+    light = [row for row in rows("radiators.csv") if row["metal"].startswith("aluminium")]
+    assert light
+    assert {row["tank_metal"] for row in light} <= {"", *(row["metal"] for row in light)}
+    assert {row["solder"] for row in light} == {""}
+
+
+def test_what_touches_and_what_is_touched_can_be_in_a_plan():
+    """A misspelt row of contacts would never speak."""
+    bases = {row["base"] for row in rows("coolants.csv")}
+    colours = {row["colour"] for row in rows("treatments.csv")} - {"clear"}
+    agents = {*bases, *colours, *AIDS, "silver"}
+    families, plastics = {row["family"] for row in rows("metals.csv")}, {row["name"] for row in rows("plastics.csv")}
+    materials = {*families, *plastics, "pump", *(row["kind_of_part"] for row in rows("inline.csv"))}
+    found = {(row["agent"], row["material"]) for row in rows("contacts.csv")}
+    assert len(found) == len(rows("contacts.csv"))
+    assert {agent for agent, _ in found} == agents
+    assert {material for _, material in found} <= materials
+    # Every coolant against every plastic, rubber and common metal, every colour against what is clear.
+    for base in bases:
+        for material in (*plastics, "copper", "nickel", "stainless", "tin", "aluminium", "zinc", "steel"):
+            assert (base, material) in found, (base, material)
+    assert {row["signal"] for row in rows("contacts.csv")} <= {*SIGNALS, "fits"}
+
+
+def test_treatments_say_what_is_in_them():
+    for row in rows("treatments.csv"):
+        name, life = row["name"], (float(row["life_low_months"]), float(row["life_high_months"]))
+        assert (row["inhibitor"] == "yes") == ("inhibitor" in name), name
+        assert (row["biocide"] == "yes") == ("biocide" in name), name
+        assert row["colour"] == (name.rpartition(" and ")[2] if name.endswith(("dye", "particles")) else "clear")
+        assert 0 < life[0] < life[1]
+        assert row["care"].endswith(".")
+        assert row["disposal"].endswith(".")
 
 
 def test_every_fitting_names_a_loss_and_every_loss_serves_a_fitting_or_a_tank():

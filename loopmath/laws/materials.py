@@ -16,8 +16,8 @@ LOAD, MILD_LOAD, TEST_STRAIN = 1.8e6, 0.45e6, 0.002
 #: Temperature at which Young's moduli are listed [degC]; stiffness left well over the glass transition (from memory:
 #: a rubbery plateau of some MPa) [Pa], and how far over it [K].
 ROOM, PLATEAU, PLATEAU_OVER = 23.0, 3.0e6, 15.0
-#: One barrer of water vapour: 3.348e-16 mol m/(m2 s Pa) times its molar mass. [kg/(m s Pa)]
-BARRER_OF_WATER = 3.348e-16 * 0.018015
+#: One barrer of water vapour: 3.346e-16 mol m/(m2 s Pa) times its molar mass. [kg/(m s Pa)]
+BARRER_OF_WATER = 3.346e-16 * 0.018015
 #: Between the two in the name of a plated metal.
 OVER = " over "
 
@@ -243,7 +243,8 @@ def stiffness(name: str, temperature: Any, deflection: float | None = None) -> A
     if softening_temperature(name, deflection) is None:
         raise InputError("plastic", name, "a rigid plastic", "A soft tube is held by its clamp.")
     low = row["hdt_low_degc"] if deflection is None else deflection
-    known = [(ROOM, row["youngs_modulus_gpa"] * 1e9), (low, LOAD / TEST_STRAIN)]
+    known = [(ROOM, row["youngs_modulus_gpa"] * 1e9)] if low > ROOM else []
+    known.append((low, LOAD / TEST_STRAIN))
     if row["hdt_mild_degc"] != "" and row["hdt_mild_degc"] > low:
         known.append((row["hdt_mild_degc"], MILD_LOAD / TEST_STRAIN))
     over = row["glass_transition_degc"] + PLATEAU_OVER
@@ -368,7 +369,7 @@ def vapour_loss(
     Notes
     -----
     Steady diffusion through a cylinder [Crank1975]_: 2 pi L P dp/ln(outside/bore). One barrer is
-    3.348e-16 mol m/(m2 s Pa) by its definition.
+    3.346e-16 mol m/(m2 s Pa) by its definition.
 
     Examples
     --------

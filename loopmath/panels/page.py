@@ -175,8 +175,8 @@ def mark(signal: str) -> str:
     return f'<span class="gl-mark" style="background:{back};color:{ink}">{shape} {signal}</span>'
 
 
-def warnings_html(solution: Solution, system: str, first: list = ()) -> str:
-    """Return the warnings, gravest first: what to do, value against limit, why, source; others may come `first`."""
+def warnings_html(solution: Any, system: str, first: list = (), after: str = "") -> str:
+    """Return what `solution` has warned of, gravest first: what to do, value against limit, why, source."""
     rows = ""
     for row in (*first, *solution.warned(system)):
         figures = f" {row.value} (limit {row.limit})" if row.limit else ""
@@ -187,7 +187,7 @@ def warnings_html(solution: Solution, system: str, first: list = ()) -> str:
             f"[{escape(row.source.split(':')[0])}]</span></td></tr>"
         )
     rows = rows or "<tr><td></td><td>No warnings for this design.</td></tr>"
-    return f'<div class="gl-warn" tabindex="0" aria-label="Warnings"><table>{rows}</table></div>'
+    return f'<div class="gl-warn" tabindex="0" aria-label="Warnings"><table>{rows}</table>{after}</div>'
 
 
 def problem_html(problem: InputError) -> str:

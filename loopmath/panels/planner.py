@@ -7,17 +7,17 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from loopmath import catalogue, mine, parts_list, schematic, tables
+from loopmath import catalogue, mine, parts_list, schematic
 from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.draft import KINDS, Draft
 from loopmath.laws import coolant as coolants
+from loopmath.laws import materials
 from loopmath.panels import page
 from loopmath.panels.canvas import LivePicture
-from loopmath.plan import BALANCE, GIVEN
 from loopmath.planfile import ANY_PART, PARTS, SECTIONS, TUBES, Field
 from loopmath.solution import Solution, solved
-from loopmath.units import DISPLAY
+from loopmath.units import DISPLAY, written
 
 #: Width of the drawing on the screen, and the height from which it scrolls, in pixels.
 WIDTH, TALLEST = 880, 456
@@ -60,15 +60,31 @@ FIRST = (
     ("case", "air", "Case air by", "given: your estimate below; balance: from fans, openings and heat"),
     ("case", "air_over_room", "Case air over", "Air inside the case over room air; your estimate"),
     ("case", "other_heat", "Heat in the case", "Of all that stays on air and has no line of its own in the file"),
+    ("case", "hot_spot", "Hot spot over", "How much warmer than its mean the case may be where a tube hangs"),
     ("coolant", "kind", "Coolant", "What flows"),
+    ("coolant", "treatment", "Treatment", "What is in the coolant besides: against corrosion, against growth, colour"),
     ("coolant", "price_per_litre", "A litre costs", "In your own currency"),
     ("limits", "coolant", "Coolant at most", "The warmest coolant you accept"),
     ("limits", "sound", "Sound at most", "The loudest you accept, in dB"),
     ("limits", "budget", "Budget", "What the parts may cost"),
     ("limits", "currency", "Currency", "Such as EUR"),
     ("tube", "part", "Tube", "What a run is made of unless it says otherwise"),
-    ("tube", "fitting_metal", "Fittings' metal", "What the coolant touches in the fittings"),
 )
+#: The same of the last page.
+MATERIALS = (
+    ("tube", "fitting_metal", "Fittings' metal", "What the coolant touches in them, and what a plating is on"),
+    ("coolant", "also_wetted", "Wetted besides", "Metals in no part of the plan, such as a coil: copper; tin plate"),
+    ("coolant", "surroundings", "Surroundings", "How far apart the index lets two metals lie"),
+    ("joints", "seal", "Seal", "Rubber of the rings on the ends of rigid tube"),
+    ("joints", "section", "Ring is thick", "Diameter of the ring's section"),
+    ("joints", "squeeze", "Ring squeezed by", "Share of its section; 17 to 27 % is usual, the thinner the more"),
+    ("joints", "rings", "Rings at an end", "How many rings seal each end"),
+    ("joints", "edge", "Tube edge", "How you leave the ends of cut tube: a sharp edge shaves the ring"),
+    ("joints", "aid", "Wetted with", "What the ring is wetted with when the tube goes in: oil swells some rubbers"),
+    ("joints", "cleaner", "Cleaned with", "What takes marks off the outside of the tube: some cleaners crack plastics"),
+)
+#: Between the names in a field that takes several: names of metals hold commas.
+APART = ";"
 #: Label of a line of [parts.NAME]; a line not named here is left to the file.
 LABELS = {
     "speed": "Speed",
@@ -85,7 +101,7 @@ LABELS = {
 }
 
 
-#: Pages of the form, and the kinds of part on those from the third on.
+#: Pages of the form, and the kinds of part on those between the second and the last.
 PAGES = (
     "The plan",
     "The order of flow",
@@ -93,6 +109,7 @@ PAGES = (
     "Pump and reservoir",
     "Radiators",
     "Fittings, valves, in-line parts",
+    "Metals, seals, tube ends",
 )
 KINDS_ON_PAGES = (("block",), ("pump", "reservoir"), ("radiator",), ("fitting", "inline"))
 
@@ -206,25 +223,29 @@ class PlannerPanel:
         """Make the fields anew for the parts there are now."""
         self.fields, self._built = {}, self._structure()
         parts = [(name, kind) for name, kind in self._built if kind in PARTS]
-        made = [[self._first_field(*line) for line in FIRST], self._order_page()]
+        made = [[self._line_field(*line) for line in FIRST], self._order_page()]
         for kinds in KINDS_ON_PAGES:
             mine_here = [self._part_fields(n, kind) for n, kind in parts if kind in kinds]
             made.append([widget for part in mine_here for widget in part] or [widgets.HTML("none in this plan")])
+        made.append([self._line_field(*line) for line in MATERIALS])
         for shown, children in zip(self.pages, made, strict=True):
             shown.children = children
 
-    def _first_field(self, section: str, key: str, label: str, tooltip: str) -> Any:
-        place = (section, key) if section else (key,)
-        options = None
-        if place == ("case", "air"):
-            options = [GIVEN, BALANCE]
-        elif place == ("coolant", "kind"):
+    def _line_field(self, section: str, key: str, label: str, tooltip: str) -> Any:
+        """Return the field of a line that is no part's: a choice where the file takes certain words only."""
+        line = next((f for f in SECTIONS[section] if f.key == key), None)
+        options = list(line.known()) if line is not None and line.known is not None else None
+        if key == "kind":
             options = [(c.label, c.name) for c in coolants.coolants().values()]
-        elif place == ("tube", "part"):
+        elif key == "part":
             options = self._names("tube")
         elif key == "fitting_metal":
-            options = list(tables.by_name("metals.csv"))
-        return self._field(place, label, options, tooltip)
+            options = materials.metal_names()
+        elif key == "treatment":
+            options = [("as usual for it", ""), *((name, name) for name in options)]
+        elif key == "surroundings":
+            options = [(f"{name}: up to {materials.LIMITS[name]:.2f} V", name) for name in options]
+        return self._field((section, key) if section else (key,), label, options, tooltip)
 
     def _part_fields(self, name: str, kind: str) -> list:
         place = ("parts", name)
@@ -287,7 +308,7 @@ class PlannerPanel:
 
     def _put(self, place: tuple, typed: Any) -> None:
         value = _as_typed(place, typed)
-        if isinstance(value, str) and not value.strip():
+        if value == [] or isinstance(value, str) and not value.strip():
             value = None
         self.words = ""
         try:
@@ -432,6 +453,8 @@ class PlannerPanel:
             if isinstance(said, dict):
                 said = said.get("part")
             usual = self._catalogue_price(place[1]) if place[-1] == "price" else _default(place, document)
+            if place[-1] == "also_wetted" and isinstance(said, list):
+                said = f"{APART} ".join(map(_in_words, said))
             said = said if said is None or isinstance(said, str) else _in_words(said)
             if isinstance(widget, widgets.Dropdown):
                 _choose(widget, usual if said is None else said)
@@ -568,13 +591,14 @@ def _lines(place: tuple, document: dict) -> tuple[Field, ...]:
 
 
 def _default(place: tuple, document: dict) -> Any:
-    """Return what the file would say at a place where it says nothing, as text; None where it has to say something."""
+    """Return what the file would say at a place where it says nothing, as text; None where that is not one value."""
     line = next((f for f in _lines(place, document) if f.key == place[-1]), None)
     if line is None or line.default is None or not isinstance(line.default, (str, float)):
         return None
-    if isinstance(line.default, str) or line.kind == "count":
+    if isinstance(line.default, str):
         return line.default
-    return DISPLAY["metric"][line.kind].text(line.default)
+    text = written(line.default, line.kind)
+    return text if isinstance(text, str) else DISPLAY["metric"][line.kind].text(line.default)
 
 
 def _choose(widget: widgets.Dropdown, said: Any) -> None:
@@ -586,8 +610,10 @@ def _choose(widget: widgets.Dropdown, said: Any) -> None:
 
 
 def _as_typed(place: tuple, typed: Any) -> Any:
-    """Return plain numbers as such: a price is 72, not the text "72"."""
-    if place[-1] in ("price", "price_per_litre", "budget", "count") and isinstance(typed, str):
+    """Return plain numbers as such, a price is 72, not the text "72"; several names as a list."""
+    if place[-1] == "also_wetted":
+        return [name.strip() for name in typed.split(APART) if name.strip()]
+    if place[-1] in ("price", "price_per_litre", "budget", "count", "rings") and isinstance(typed, str):
         try:
             number = float(typed)
         except ValueError:

@@ -1,0 +1,200 @@
+"""What the page of materials shows of a plan: one view at a time, worked out and said in words and tables."""
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+from loopmath import coolant_choice, rules, tube_choice, tube_ends, wetted
+from loopmath.checks import one_of
+from loopmath.coolant_choice import CoolantChoice
+from loopmath.plan import AIDS, Plan
+from loopmath.rules import SIGNALS, Warned
+from loopmath.solution import Solution, solved
+from loopmath.tube_choice import TubeChoice
+from loopmath.tube_ends import TubeEnds
+from loopmath.units import DISPLAY
+from loopmath.wetted import Seen as Metals
+
+METALS, PAIRS, ENDS = "which metals meet", "every pair of metals", "tube ends at their worst"
+TUBES, COOLANTS, TOUCH = "which tube suits", "what each coolant costs", "what may touch what"
+VIEWS = (METALS, PAIRS, ENDS, TUBES, COOLANTS, TOUCH)
+#: What may touch the loop's materials, in the order of the drawing.
+AGENTS = ("water", "propylene glycol", "ethylene glycol", "dye", "particles", *(a for a in AIDS if a != "water"))
+
+
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """A view of a plan: the plan solved, and what the view works out of it."""
+
+    view: str
+    solution: Solution
+    result: Any
+
+    @property
+    def plan(self) -> Plan:
+        """The plan that was looked at."""
+        return self.solution.plan
+
+    def warned(self, system: str = "metric") -> list[Warned]:
+        """Return what the rules say of the plan, those of the tube ends among them where they were worked out."""
+        facts = list(self.solution.facts)
+        if isinstance(self.result, TubeEnds):
+            worse = {(f.where.partition(",")[0]) for f in self.result.facts if f.quantity.startswith("tube end")}
+            facts = [f for f in facts if f.quantity != "tube below softening by" or f.where not in worse]
+            facts += self.result.facts
+        return rules.warnings_of(facts, system, self.plan.house_rules)
+
+
+def look(view: str, plan: Plan, weights: dict[str, float] | None = None) -> Looked:
+    """
+    Work a view of a plan out.
+
+    Parameters
+    ----------
+    view : str
+        One of `VIEWS`.
+    plan : Plan
+        One design.
+    weights : dict, optional
+        Of the criteria of `tube_choice`, for the view of tubes.
+
+    Raises
+    ------
+    InputError
+        If the view is unknown, or nothing counts in the choice of a tube.
+    """
+    one_of("view", view, VIEWS)
+    answer = solved(plan)
+    if view in (METALS, PAIRS):
+        result: Any = wetted.seen(plan)
+    elif view == ENDS:
+        result = tube_ends.tube_ends(plan, answer)
+    elif view == TUBES:
+        result = tube_choice.tube_choice(plan, weights)
+    elif view == COOLANTS:
+        result = coolant_choice.coolant_choice(plan)
+    else:
+        result = coolant_choice.contact_matrix(AGENTS, materials_of(plan))
+    return Looked(view, answer, result)
+
+
+def materials_of(plan: Plan) -> list[str]:
+    """Return the materials that stand over the columns of the matrix of contacts, the plan's own first."""
+    own = list(dict.fromkeys(material for _, material, _ in wetted.contacts(plan)))
+    usual = ["copper", "nickel", "aluminium", "zinc", "PETG", "PMMA", "PC", "POM", "EPDM", "NBR", "silicone", "FKM"]
+    listed = [m for m in own if m not in ("pump", "filter")] + [m for m in usual if m not in own]
+    return listed[:14]
+
+
+# ------------------------------------------------------------------------------------------------------- words
+
+
+def counted(rows: list[Warned]) -> str:
+    """Return how many warnings there are of each signal word."""
+    found = Counter(row.signal for row in rows)
+    listed = [f"{found[w]} {w}{'s' if found[w] > 1 else ''}" for w in SIGNALS if w in found]
+    return (", ".join(listed) if listed else "No warnings") + "."
+
+
+def sentence(seen: Looked, system: str = "metric") -> str:
+    """Return a view in one sentence a builder would say."""
+    return f"{_SAID[seen.view](seen, system)} {counted(seen.warned(system))}"
+
+
+def _metals(seen: Looked, system: str) -> str:
+    worst = next(iter(seen.result.pairs), None)
+    if worst is None:
+        names = ", ".join(one.surface for one in seen.result.wetted) or "no metal"
+        return f"The coolant touches one metal, {names}: nothing to compare."
+    refused = [pair for pair in seen.result.pairs if pair.refused]
+    pair = refused[0] if refused else worst
+    words = f"{pair.baser[:1].upper()}{pair.baser[1:]} and {pair.nobler} lie {pair.volts:.2f} V apart"
+    if refused:
+        return f"{words}: aluminium and a copper-family metal do not share a loop, with any coolant."
+    held = "its inhibitor holds that back while it lasts" if seen.result.inhibitor else "and no inhibitor holds it back"
+    return f"{words}, the widest of {len(seen.result.pairs)} pairs; {held}."
+
+
+def _ends(seen: Looked, system: str) -> str:
+    units = DISPLAY[system]
+    judged = [end for end in seen.result.ends if end.margin is not None and end.margin == end.margin]
+    if not judged:
+        plight = seen.solution.plight
+        return f"No tube end can be judged: {plight}" if plight else "No tube of this loop softens."
+    end = min(judged, key=lambda one: one.margin)
+    margin = float(end.margin)
+    side = f"{units['difference'].text(abs(margin))} {'below' if margin >= 0 else 'over'} softening"
+    return (
+        f"{end.tube.material}: the end of {end.run} at {end.at or 'its closed end'} comes nearest, "
+        f"{side}, when it is at its worst: {end.worst}."
+    )
+
+
+def _tubes(seen: Looked, system: str) -> str:
+    return seen.result.reason.partition(" Against it:")[0]
+
+
+def _coolants(seen: Looked, system: str) -> str:
+    units, result = DISPLAY[system], seen.result
+    own = next((mix for mix in result.mixes if mix.own), None)
+    if own is None or own.flow != own.flow:
+        return "This coolant has no answer in this loop as it is set."
+    costs = own.against_water
+    return (
+        f"{own.label} against water: {100 * costs['flow']:+.0f} % flow, coolant "
+        f"{units['difference'].text(costs['coolant'], sign=True)}, {own.component} "
+        f"{units['difference'].text(costs['component'], sign=True)}."
+    ).replace("-", "−")
+
+
+def _touch(seen: Looked, system: str) -> str:
+    plan = seen.plan
+    found = [row for row in seen.warned(system) if row.quantity.count(" on ")]
+    grave = [row for row in found if row.signal in ("danger", "warning")]
+    told = f"{grave[0].quantity}: {grave[0].why}" if grave else "nothing grave touches"
+    begins = f"{plan.assembly_aid.capitalize()} on {plan.seal} rings, {plan.cleaner} on the tube"
+    return f"{begins}; {told}".rstrip(".") + "."
+
+
+_SAID = {METALS: _metals, PAIRS: _metals, ENDS: _ends, TUBES: _tubes, COOLANTS: _coolants, TOUCH: _touch}
+
+
+def readouts(seen: Looked, system: str = "metric") -> list[tuple[str, str]]:
+    """Return the figures under the picture: what, and how much."""
+    units, s, plan = DISPLAY[system], seen.solution.state, seen.plan
+    mix = wetted.treatment(plan)
+    life = f"{mix['life_low_months']:.0f} to {mix['life_high_months']:.0f} months"
+    common = [
+        ("flow", units["flow"].text(s["flow"])),
+        ("warmest coolant", units["temperature"].text(s["coolant_warmest"])),
+        ("case air", units["temperature"].text(s["case_air"])),
+    ]
+    if isinstance(seen.result, Metals) and seen.result.pairs:
+        return [("widest pair", f"{seen.result.pairs[0].volts:.2f} V"), ("life of the coolant", life), *common]
+    if seen.view == ENDS:
+        months = seen.result.months or ()
+        first = [("to the next top-up", "over 2 years" if m > 24 else f"{m:.0f} months") for m in months[:1]]
+        longest = max(seen.result.growth.items(), key=lambda item: item[1], default=None)
+        grown = [(f"{longest[0]} grows", units["length"].text(longest[1]))] if longest else []
+        return [*first, *grown, *common]
+    return [("life of the coolant", life), *common]
+
+
+def table(seen: Looked, system: str = "metric") -> Any:
+    """Return the numbers of a view as a DataFrame, None where the warnings say it all."""
+    if isinstance(seen.result, Metals):
+        return seen.result.table()
+    return seen.result.table(system) if isinstance(seen.result, TubeEnds | TubeChoice | CoolantChoice) else None
+
+
+def alt(seen: Looked, system: str = "metric") -> str:
+    """Return the drawing of a view in words."""
+    drawn = {
+        METALS: "The wetted metals on an axis of anodic index, with the pairs that count and the order in sea water.",
+        PAIRS: "A matrix of the differences of anodic index of all wetted metals, each cell judged.",
+        ENDS: "A bar for each tube end from its steady to its worst wall temperature, with the softening temperature.",
+        TUBES: "A bar for each kind of tube, made of what each criterion adds, best on top.",
+        COOLANTS: "Flow and temperature with each coolant against water.",
+        TOUCH: "A table of what may touch what: a sign in each cell.",
+    }
+    return f"{drawn[seen.view]} {sentence(seen, system)}"
