@@ -104,7 +104,9 @@ class End:
     def left(self, brief: bool = False) -> float | None:
         """Return how far it stays below softening in the cases that last, or in those that pass. [K]"""
         walls_ = [value for case, value in self.wall.items() if (case in BRIEF) == brief]
-        return None if self.soft is None or not walls_ else self.soft - float(np.max(walls_))
+        if self.soft is None or not walls_:
+            return None
+        return self.soft - max((value for value in walls_ if np.isfinite(value)), default=np.nan)
 
     @property
     def held(self) -> float | None:

@@ -426,12 +426,13 @@ def test_a_part_that_is_saved_is_offered_by_the_first_page(bench_lab):
 
 # --------------------------------------------------------------------------- the pages of heat, sound, time and choice
 
-#: Page -> (a slider of its last panel, the key that moves it, a word of its headline).
+#: Page -> (a slider of its last panel, the key that moves it, a word of its headline, the view to choose first).
 THERMAL_PAGES = {
-    "05_heat_and_air": ("Case fans, %", "PageUp", "Case air"),
-    "06_sound_and_speed": ("Distance, cm", "PageUp", "over room"),
-    "07_time": ("Reservoir, mL", "PageUp", "95 %"),
-    "08_what_to_cool": ("Pump, %", "PageUp", "cool"),
+    "05_heat_and_air": ("Case fans, %", "PageUp", "Case air", ""),
+    "06_sound_and_speed": ("Distance, cm", "PageUp", "over room", ""),
+    "07_time": ("Reservoir, mL", "PageUp", "95 %", ""),
+    "08_what_to_cool": ("Pump, %", "PageUp", "cool", ""),
+    "09_materials": ("Room air, °C", "PageUp", "nearest", "tube ends at their worst"),
 }
 LAST = "[...document.querySelectorAll('.jp-OutputArea .glance')].at(-1)"
 
@@ -449,8 +450,11 @@ def thermal(request, lab):
 
 def test_a_thermal_page_shows_its_panel_on_one_screen_and_answers_a_slider(thermal):
     page, name = thermal
-    slider, key, word = THERMAL_PAGES[name]
+    slider, key, word, view_of = THERMAL_PAGES[name]
     assert page.locator(".jp-mod-error, .jp-OutputArea-output pre:has-text('Traceback')").count() == 0
+    if view_of:
+        page.locator(".jp-OutputArea .glance").last.locator("select").first.select_option(label=view_of)
+        page.wait_for_timeout(1500)
     page.evaluate(f"{LAST}.scrollIntoView({{block: 'start'}})")
     page.wait_for_timeout(400)
     view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")

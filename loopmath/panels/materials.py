@@ -21,11 +21,11 @@ from loopmath.tube_choice import CRITERIA, WEIGHTS, TubeChoice
 TICKED = ("aluminium 6000 series", "silver", "brass", "stainless steel 18 % chromium", "zinc casting", "mild steel")
 #: Title of a group of controls -> the views it is shown in.
 SHOWN = {
+    "What counts, %": (TUBES,),
     "Coolant": VIEWS,
     "Metals beside the plan": (METALS, PAIRS),
     "Tube": (ENDS, TOUCH),
     "Conditions": (ENDS, TUBES, COOLANTS),
-    "What counts, %": (TUBES,),
     "Joints": (TOUCH,),
 }
 
@@ -57,7 +57,7 @@ class MaterialsPanel(LivePanel):
         if plan.fanned:
             at.append(self._slider("fan_speed", "Radiator fans, %", 0, 100, 100 * choice_words.fans_now(plan), 0.01))
         at.append(self._slider("pump_speed", "Pump, %", 0, 100, 100 * choice_words.pump_now(plan), 0.01))
-        at.append(self._quantity("hot_spot", "Hot spot over case", "difference", 0, 30, float(plan.hot_spot)))
+        at.append(self._quantity("hot_spot", "Hot spot", "difference", 0, 30, float(plan.hot_spot)))
         weights = [self._slider(f":{name}", name.capitalize(), 0, 100, 100 * WEIGHTS[name], 0.01) for name in CRITERIA]
         joints = [
             self._choice("seal", "Rings of", WORDS["seal"](), plan.seal, widgets.Dropdown),
@@ -66,7 +66,7 @@ class MaterialsPanel(LivePanel):
             self._choice("cleaner", "Wiped with", WORDS["cleaner"](), plan.cleaner, widgets.Dropdown),
             self._slider("squeeze", "Squeeze, %", 0, 45, 100 * float(plan.squeeze), 0.01),
         ]
-        made = [coolant, metals, tube, at, weights, joints]
+        made = [weights, coolant, metals, tube, at, joints]
         return [("Look at", [view]), *zip(SHOWN, made, strict=True)]
 
     def _tick(self, metal: str) -> widgets.Checkbox:
