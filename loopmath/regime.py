@@ -56,7 +56,7 @@ def label(node: Node) -> str:
 # ------------------------------------------------------------------------------------- what is not driven
 
 
-def _natural(lead: np.ndarray, warm: float, size: float, pressure: float, law: Callable) -> np.ndarray:
+def natural_film(lead: np.ndarray, warm: float, size: float, pressure: float, law: Callable) -> np.ndarray:
     """Return the film of still air at leads over air of `warm` degC, on a body of `size` m. [W/(m2 K)]"""
     film = np.clip(warm + 0.5 * lead, -50.0, 150.0)
     conductivity = coolants.air_conductivity(film)
@@ -71,10 +71,10 @@ def tube_loss(leaf: Any, lead: np.ndarray, warm: float, pressure: float) -> np.n
     tube, (film, slope) = leaf.tube, (None, None)
     conductivity = WALL_CONDUCTIVITY.get(tube.material, PLASTIC_CONDUCTIVITY)
     wall = np.log(tube.outside / tube.bore) / (2 * np.pi * conductivity)
-    film = _natural(lead, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
+    film = natural_film(lead, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
     for _ in range(8):  # the film follows the lead of the outer wall
         slope = 1.0 / (wall + 1.0 / (np.pi * tube.outside * film))
-        film = _natural(lead - slope * lead * wall, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
+        film = natural_film(lead - slope * lead * wall, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
     return leaf.length * lead / (wall + 1.0 / (np.pi * tube.outside * film))
 
 
@@ -83,7 +83,7 @@ def radiator_loss(unit: tree.RadiatorUnit, lead: np.ndarray, warm: float, pressu
     core = unit.radiator
     if not isinstance(core, Radiator):
         return 0.0 * lead
-    film = _natural(lead, warm, core.fan_size, pressure, convection.plate_natural_nusselt)
+    film = natural_film(lead, warm, core.fan_size, pressure, convection.plate_natural_nusselt)
     return 2 * (core.core_length * core.fan_size + core.depth * (core.core_length + core.fan_size)) * film * lead
 
 

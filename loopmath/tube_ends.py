@@ -460,7 +460,7 @@ def walls(
     inner_film = convection.duct_nusselt(reynolds, viscosity * heat / conducting, STANDING, inlet) * conducting / bore
     law, inner, outer = convection.cylinder_natural_nusselt, coolant, coolant
     for _ in range(TURNS):
-        outer_film = regime._natural(np.abs(outer - air), np.minimum(outer, air), outside, pressure, law)
+        outer_film = regime.natural_film(np.abs(outer - air), np.minimum(outer, air), outside, pressure, law)
         inner, outer = materials.wall_temperatures(coolant, air, inner_film, outer_film, conductivity, outside, bore)
     return inner, outer
 

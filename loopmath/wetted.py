@@ -186,7 +186,7 @@ def seen(plan: Plan) -> Seen:
     every, inhibitor = pairs(found), treatment(plan)["inhibitor"] == "yes"
     limit = materials.LIMITS[plan.surroundings]
     judged = [_pair_fact(REFUSED if pair.refused else APART, pair, pair.volts, limit) for pair in every]
-    fired = rules.firings([*judged, *_coolant_facts(plan)])
+    fired = rules.firings([*judged, *_coolant_facts(plan)], plan.house_rules)
     signals = {
         (fact.also["nobler"], fact.also["baser"]): rule.signal
         for rule, fact, _ in fired
@@ -272,7 +272,8 @@ def _metal_facts(plan: Plan) -> list[Fact]:
 
 
 def _unstated(leaf: Any) -> bool:
-    return isinstance(leaf, (tree.PumpUnit, tree.Fittings, tree.InlineUnit)) and not leaf.part.metal
+    """Return True for a part that must have a metal and states none; a tank may well be all plastic."""
+    return leaf.part is not None and not isinstance(leaf, tree.Tank) and not leaf.part.metal
 
 
 def _pair_fact(quantity: str, pair: Pair, value: Any, limit: Any = None) -> Fact:
@@ -328,15 +329,13 @@ def warm_facts(solution: Any) -> list[Fact]:
     out: list[Fact] = []
     unknown: set[str] = set()
     warmest: dict[tuple[str, float], Any] = {}
-    still = np.where(solution.known, solution.case_air, np.nan)
     for row in solution.walk:
         leaf = row["element"]
         if isinstance(leaf, tree.Tank) and (soft := softening(leaf.reservoir.material)) is not None:
             out.append(Fact("tank below softening by", leaf.name, soft - row["in"]))
         if not isinstance(leaf, (tree.Run, tree.DeadLeg)) or leaf.tube.material == "copper":
             continue
-        # A flowing run is near its coolant; a leg that stands is at the air of the case.
-        tube, wall = leaf.tube, still if isinstance(leaf, tree.DeadLeg) else row["in"]
+        tube, wall = leaf.tube, row["in"]  # near the coolant; in a leg that stands, at the air of the case
         soft, service = softening(tube.material, tube.heat_deflection), _service(tube.material)
         if soft is not None:
             out.append(Fact("tube below softening by", leaf.name, soft - wall))

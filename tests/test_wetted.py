@@ -148,9 +148,11 @@ def test_a_metal_that_is_not_stated_is_told_of_the_parts_that_must_have_one():
     blank = plan.with_loop(lambda e: replace(e, pump=replace(e.pump, metal="")) if e.name == "pump" else e)
     blank = with_part(blank, "fitting", "plug", "a plug", metal="")
     blank = with_part(blank, "inline", "flow meter, wheel", "a meter", metal="")
-    assert [f.where for f in facts(blank) if f.quantity == "metal is not stated"] == ["pump", "a plug", "a meter"]
+    blank = metal_of(blank, processor="", front_radiator="")
+    bare = ["pump", "processor", "front radiator", "a plug", "a meter"]
+    assert [f.where for f in facts(blank) if f.quantity == "metal is not stated"] == bare
     assert ("notice", "metal is not stated") in said(blank)
-    assert not [w for w in wetted(blank) if w.where in ("pump", "a plug", "a meter")]
+    assert {w.where for w in wetted(blank)} & {*bare} == {"front radiator"}  # of which tanks and solder are stated
     assert not [f for f in facts(plan) if f.quantity == "metal is not stated"]
 
 
@@ -286,6 +288,15 @@ def test_the_sea_water_series_is_a_second_opinion():
     assert (fact.where, fact.value, fact.limit) == (f"{STAINLESS} with brass", 0.36, 0.25)
 
 
+def test_a_pair_right_at_its_limit_passes_and_is_looked_at_in_sea_water():
+    """Copper and stainless lie 0.15 V apart, what harsh surroundings allow; in sea water up to 0.37 - 0.04."""
+    plan = metal_of(of_metals("copper", "copper"), pump=STAINLESS).set(surroundings="harsh", treatment="none")
+    assert said(plan, "difference of anodic index") == []
+    (fact,) = [f for f in facts(plan) if f.quantity == "difference in the sea-water series"]
+    assert (fact.value, fact.limit) == (0.33, 0.15)
+    assert said(plan, fact.quantity) == [("notice", fact.quantity)]
+
+
 def test_area_ratio_by_hand():
     """
     A zinc-plated stub of 6 cm2 in the demo, its radiators of areas that are known: none of tanks and solder.
@@ -388,6 +399,7 @@ def test_aluminium_and_a_copper_family_metal_are_a_danger_in_any_coolant(noble, 
         plan = of_metals(noble, light).set(treatment=treated)
         (row,) = [row for row in rules.warnings_of(facts(plan)) if row.signal == "danger"]
         assert row.quantity == "aluminium with a copper-family metal"
+        assert not [f for f in facts(plan) if f.quantity == "difference of anodic index"]  # said once
         assert row.where == f"{light} with {noble}"
         assert row.action.startswith("Replace the radiator by")
 

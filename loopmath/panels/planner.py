@@ -59,7 +59,7 @@ FIRST = (
     ("room", "listener", "Ear at", "Distance at which the sound is stated"),
     ("case", "air", "Case air by", "given: your estimate below; balance: from fans, openings and heat"),
     ("case", "air_over_room", "Case air over", "Air inside the case over room air; your estimate"),
-    ("case", "other_heat", "Heat in the case", "Of all that stays on air and has no line of its own in the file"),
+    ("case", "other_heat", "Heat in case", "Of all that stays on air and has no line of its own in the file"),
     ("case", "hot_spot", "Hot spot over", "How much warmer than its mean the case may be where a tube hangs"),
     ("coolant", "kind", "Coolant", "What flows"),
     ("coolant", "treatment", "Treatment", "What is in the coolant besides: against corrosion, against growth, colour"),
@@ -77,7 +77,7 @@ MATERIALS = (
     ("coolant", "surroundings", "Surroundings", "How far apart the index lets two metals lie"),
     ("joints", "seal", "Seal", "Rubber of the rings on the ends of rigid tube"),
     ("joints", "section", "Ring is thick", "Diameter of the ring's section"),
-    ("joints", "squeeze", "Ring squeezed by", "Share of its section; 17 to 27 % is usual, the thinner the more"),
+    ("joints", "squeeze", "Ring squeeze", "Share of its section; 17 to 27 % is usual, the thinner the more"),
     ("joints", "rings", "Rings at an end", "How many rings seal each end"),
     ("joints", "edge", "Tube edge", "How you leave the ends of cut tube: a sharp edge shaves the ring"),
     ("joints", "aid", "Wetted with", "What the ring is wetted with when the tube goes in: oil swells some rubbers"),
@@ -417,12 +417,12 @@ class PlannerPanel:
         """Put the draft on the screen: fields, file, drawing, what is said."""
         self._quiet = True
         try:
+            if text:  # a browser gets it first, so that no field is ahead of the file
+                self.file.value = self.draft.text.replace("\r\n", "\n")
             if anew or self._structure() != self._built:
                 self._build_form()
                 self._offer_plans()
             self._fill_form()
-            if text:
-                self.file.value = self.draft.text.replace("\r\n", "\n")
         finally:
             self._quiet = False
         self._answer()
