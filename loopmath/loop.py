@@ -349,8 +349,12 @@ class Run(Element):
         pieces = self.ends + self.fittings
         area = np.pi * PORT_BORE * PASSAGE * pieces
         wetted = ((self.fitting_metal, area),) if np.any(np.asarray(pieces) > 0) else ()
-        tube = np.pi * self.tube.bore * self.length
-        return (*wetted, ("copper", tube)) if self.tube.material == "copper" else wetted
+        return (*wetted, *_bare(self))
+
+
+def _bare(leaf: Any) -> tuple[tuple[str, Any], ...]:
+    """Return the metal of a tube and its area, nothing for plastic."""
+    return (("copper", np.pi * leaf.tube.bore * leaf.length),) if leaf.tube.material == "copper" else ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -390,8 +394,9 @@ class Tank(Element):
         return self.reservoir.volume
 
     def wets(self) -> tuple[tuple[str, Any], ...]:
-        """Return the reservoir's wetted metal."""
-        return parts.wets(self.reservoir)
+        """Return the reservoir's wetted metal, or what it is made of if that is one."""
+        walls = (("copper", None),) if self.reservoir.material == "copper" else ()
+        return parts.wets(self.reservoir) + walls
 
 
 @dataclass(frozen=True, eq=False)
@@ -441,6 +446,10 @@ class DeadLeg(Element):
     def volume(self) -> Any:
         """Return the coolant standing in it. [m3]"""
         return area_of(self.tube.bore) * self.length
+
+    def wets(self) -> tuple[tuple[str, Any], ...]:
+        """Return the tube's metal if it is one."""
+        return _bare(self)
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,14 +14,13 @@ from loopmath.files import Origin
 from loopmath.laws import coolant as coolants
 from loopmath.laws import materials
 from loopmath.laws.coolant import Coolant
+from loopmath.laws.seals import EDGES
 from loopmath.radiator import Radiator
 from loopmath.rules import HouseRule
 from loopmath.units import KIND_OF_UNIT, to_si
 
 #: Where the temperature of the air in the case comes from.
 GIVEN, BALANCE = "given", "balance"
-#: How the ends of rigid tube may be left.
-EDGES = ("sharp", "deburred", "chamfered")
 #: What answers call figures of their own; no component can be called so, for it stands beside them.
 FIGURES = (
     *("flow", "head", "coolant_supply", "coolant_return", "coolant_warmest", "coolant_over_room", "heat", "sound"),

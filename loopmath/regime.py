@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from loopmath import loop as tree
+from loopmath import tables
 from loopmath.checks import InputError
 from loopmath.laws import convection
 from loopmath.laws import coolant as coolants
@@ -20,9 +21,8 @@ from loopmath.loss import GRAVITY
 from loopmath.plan import Plan
 from loopmath.radiator import Radiator
 
-#: Conductivity of tube walls: rigid and soft plastics lie between 0.15 and 0.35 (handbook values from memory); copper.
-WALL_CONDUCTIVITY = {"copper": 390.0}
-PLASTIC_CONDUCTIVITY = 0.2
+#: Conductivity of copper (handbook value from memory); plastics have theirs in data/plastics.csv. [W/(m K)]
+COPPER_CONDUCTIVITY = 390.0
 #: Step and end of the leads of temperature that natural convection is tabled for. [K]
 LEAD_STEP, MOST_LEAD = 1.0, 120.0
 #: How well the mean coolant temperature is found. [K]
@@ -69,12 +69,15 @@ def natural_film(lead: np.ndarray, warm: float, size: float, pressure: float, la
 def tube_loss(leaf: Any, lead: np.ndarray, warm: float, pressure: float) -> np.ndarray:
     """Return the heat standing coolant loses through a run or dead leg to still air of `warm` degC. [W]"""
     tube, (film, slope) = leaf.tube, (None, None)
-    conductivity = WALL_CONDUCTIVITY.get(tube.material, PLASTIC_CONDUCTIVITY)
+    plastic = tables.by_name("plastics.csv").get(tube.material)
+    conductivity = COPPER_CONDUCTIVITY if plastic is None else plastic["conductivity_w_m_k"]
     wall = np.log(tube.outside / tube.bore) / (2 * np.pi * conductivity)
     film = natural_film(lead, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
     for _ in range(8):  # the film follows the lead of the outer wall
         slope = 1.0 / (wall + 1.0 / (np.pi * tube.outside * film))
-        film = natural_film(lead - slope * lead * wall, warm, tube.outside, pressure, convection.cylinder_natural_nusselt)
+        film = natural_film(
+            lead - slope * lead * wall, warm, tube.outside, pressure, convection.cylinder_natural_nusselt
+        )
     return leaf.length * lead / (wall + 1.0 / (np.pi * tube.outside * film))
 
 

@@ -8,7 +8,7 @@ rules on one quantity only the gravest that fires at a place is kept (on words: 
 always speak for themselves.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any, NamedTuple
@@ -18,6 +18,7 @@ import pandas as pd
 
 from loopmath import tables, units
 from loopmath.checks import InputError, one_of
+from loopmath.laws.seals import EDGES
 
 #: Signal words of ANSI Z535, gravest first.
 SIGNALS = ("danger", "warning", "caution", "notice")
@@ -30,6 +31,22 @@ COMPARE = {
 OWN_LIMIT, AND = "its limit", " and "
 #: The quantity that names two things that touch, what stands between the two, and the word for a pair that gets on.
 CONTACT, ON, FITS = "contact", " on ", "fits"
+
+
+def _column(file: str, name: str) -> list[str]:
+    return list(dict.fromkeys(row[name] for row in tables.read_table(file)))
+
+
+#: Quantity that is told in words -> the words it may be.
+WORDS: dict[str, Callable[[], list[str]]] = {
+    "coolant base": lambda: _column("coolants.csv", "base"),
+    "coolant colour": lambda: _column("treatments.csv", "colour"),
+    "tube material": lambda: [*_column("plastics.csv", "name"), "copper"],
+    "tube edge": lambda: list(EDGES),
+    CONTACT: lambda: [
+        f"{row['agent']}{ON}{row['material']}" for row in tables.read_table("contacts.csv") if row["signal"] != FITS
+    ],
+}
 
 
 class Warned(NamedTuple):
@@ -184,19 +201,19 @@ def clauses(place: str, condition: str) -> tuple[Clause, ...]:
         if not limit or limit == OWN_LIMIT and not tables.by_name("quantities.csv")[quantity]["own_limit"]:
             remedy = f"Write it out: {quantity} has no limit of its own."
             raise InputError(f"{place}, limit", limit or "nothing", "what to compare with", remedy)
-        limit = _limit(f"{place}, limit", limit, COMPARE[compare], kind)
+        limit = _limit(f"{place}, limit", limit, COMPARE[compare], kind, quantity)
         out.append(Clause(quantity, COMPARE[compare], limit, kind))
     return tuple(out)
 
 
-def _limit(place: str, text: str, compare: str, kind: str) -> Any:
+def _limit(place: str, text: str, compare: str, kind: str, quantity: str) -> Any:
     if (kind in ("truth", "words")) != (compare in ("is", "is not")):
         fitting = ("is", "is not") if kind in ("truth", "words") else ("above", "below", "from")
         raise InputError(place, f"{compare} {text}", f"a comparison by: {', '.join(fitting)}")
     if kind == "truth":
         return one_of(place, text, ("yes", "no"))
     if kind == "words":
-        return tuple(word.strip() for word in text.split(" or "))
+        return tuple(one_of(place, word.strip(), WORDS[quantity]()) for word in text.split(" or "))
     if compare == "from":
         ends = text.split(" to ")
         if len(ends) != 2:

@@ -15,7 +15,7 @@ from loopmath.plan import Plan
 from loopmath.rules import CONTACT, FITS, ON, Fact
 
 #: Families of metal that eat aluminium in one coolant (common practice and the anodic index agree).
-COPPER_FAMILY = ("copper", "nickel", "silver")
+COPPER_FAMILY = ("copper", "nickel", "silver", "gold", "rhodium")
 #: The two quantities a pair is judged by.
 REFUSED, APART = "aluminium with a copper-family metal", "difference of anodic index"
 #: What usually lies under a plating whose base is not stated (common practice, no source).
@@ -212,19 +212,27 @@ def treatment(plan: Plan) -> dict:
 
 def contacts(plan: Plan) -> list[tuple[str, str, str]]:
     """Return (agent, material, where) of all that touches in a plan, as data/contacts.csv names them."""
-    metals = wetted(plan)
-    tubes = {e.tube.material: e.tube.name for e in tree.leaves(plan.loop) if isinstance(e, (tree.Run, tree.DeadLeg))}
-    tanks = {tank.reservoir.material: tank.name for tank in plan.units(tree.Tank)}
-    plastics = {m: w for m, w in (tanks | tubes).items() if m != "copper"}
-    by_family = {family(m.surface): m.surface for m in metals}
+    metals = _places((one.surface, one.where) for one in wetted(plan))
+    tubes = [(e.tube.material, e.tube.name) for e in tree.leaves(plan.loop) if isinstance(e, (tree.Run, tree.DeadLeg))]
+    tanks = [(tank.reservoir.material, tank.name) for tank in plan.units(tree.Tank)]
+    plastics = _places(pair for pair in (*tubes, *tanks) if pair[0] != "copper")
+    by_family = _places((family(metal), f"{metal}: {where}") for metal, where in metals.items())
     wet = by_family | plastics | {plan.seal: f"seals of {plan.seal}"}
     units = [*plan.units(tree.PumpUnit), *plan.units(tree.InlineUnit)]
     wet |= {u.kind: u.name for u in units if u.kind in ("pump", "filter")}
-    outside = plastics | ({"copper": "copper tube"} if "copper" in tubes else {})
+    outside = plastics | ({"copper": "copper tube"} if "copper" in dict(tubes) else {})
     touching = [(plan.coolant.base, wet), (treatment(plan)["colour"], wet), (plan.cleaner, outside)]
     touching += [(plan.assembly_aid, {plan.seal: f"seals of {plan.seal}"} | plastics)]
     touching += [("silver", by_family)] if "silver" in by_family else []
     return [(agent, material, where) for agent, places in touching for material, where in places.items()]
+
+
+def _places(found: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Return what is found, and where all in one line."""
+    out: dict[str, list[str]] = {}
+    for name, where in found:
+        out.setdefault(name, []).append(where)
+    return {name: _listed(tuple(dict.fromkeys(places))) for name, places in out.items()}
 
 
 def known_contacts() -> dict[tuple[str, str], dict]:

@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from collections import Counter
 from dataclasses import replace
 from functools import cache
@@ -567,7 +568,24 @@ def test_words_are_compared_whole():
         False,
     ]
     assert [bool(only("tube edge is not sharp").holds(v)) for v in ("sharp", "deburred")] == [False, True]
-    assert not only("tube material is PVC").holds("rigid PVC")
+    assert not only("tube material is PC").holds("rigid PVC")
+
+
+@pytest.mark.parametrize(
+    ("condition", "nearest"),
+    [
+        ("tube material is PTEG", "PETG"),
+        ("coolant colour is dyed", "dye"),
+        ("coolant base is propylene", "propylene glycol"),
+        ("tube edge is sharpe", "sharp"),
+        ("contact is mineral oil on EDPM", "mineral oil on EPDM"),
+        ("contact is soapy water on EPDM", "silicone grease on silicone"),  # it fits, so no fact tells of it
+    ],
+)
+def test_a_word_that_can_never_be_is_refused_with_the_nearest(condition, nearest):
+    with pytest.raises(InputError, match=re.escape(nearest) if "soapy" not in condition else "nearest"):
+        rules.clauses("here", condition)
+
 
 
 def test_a_limit_of_its_own_that_a_fact_does_not_have_never_holds():

@@ -31,6 +31,7 @@ from loopmath.wetted import (
 )
 
 NICKEL, SOLDER, STAINLESS = "nickel plate", "tin-lead solder", "stainless steel 18 % chromium"
+NICKEL_PARTS = "pump to processor, processor, processor to graphics card and 4 more"
 #: Metal passage of one fitting: bore 9 mm, length 20 mm, as the runs have them. [m2]
 PIECE = math.pi * 0.009 * 0.020
 
@@ -510,10 +511,10 @@ def test_narrow_channels_are_judged_block_by_block():
 def test_what_touches_in_the_demo():
     """Base of the coolant on all that is wet, aid on seals and plastics, cleaner on plastics; typed by hand."""
     wet = {
-        "stainless": STAINLESS,
-        "nickel": NICKEL,
-        "copper": "brass",
-        "tin": SOLDER,
+        "stainless": f"{STAINLESS}: pump",
+        "nickel": f"{NICKEL}: {NICKEL_PARTS}",
+        "copper": "copper: front radiator, top radiator, brass: front radiator, top radiator",
+        "tin": f"{SOLDER}: front radiator, top radiator",
         "PMMA": "reservoir",
         "PETG": "PETG 14/10 mm",
         "EPDM": "seals of EPDM",
@@ -544,7 +545,7 @@ def test_what_touches_in_the_demo():
         (
             {"cleaner": "isopropyl alcohol", "tube_material": "PMMA"},
             "isopropyl alcohol on PMMA",
-            "acrylic 14/10 mm",
+            "acrylic 14/10 mm, reservoir",
             "warning",
         ),
         ({"cleaner": "vinegar", "tube_material": "copper"}, "vinegar on copper", "copper tube", "notice"),
@@ -554,9 +555,9 @@ def test_what_touches_in_the_demo():
             "plasticised PVC 13/10 mm",
             "notice",
         ),
-        ({"coolant": "water"}, "water on tin", SOLDER, "notice"),
-        ({"also_wetted": ("silver",)}, "silver on nickel", NICKEL, "caution"),
-        ({"also_wetted": ("zinc casting",)}, "propylene glycol on zinc", "zinc casting", "warning"),
+        ({"coolant": "water"}, "water on tin", f"{SOLDER}: front radiator, top radiator", "notice"),
+        ({"also_wetted": ("silver",)}, "silver on nickel", f"{NICKEL}: {NICKEL_PARTS}", "caution"),
+        ({"also_wetted": ("zinc casting",)}, "propylene glycol on zinc", "zinc casting: beside the plan", "warning"),
         ({"treatment": "inhibitor, biocide and particles"}, "particles on pump", "pump", "caution"),
         ({"treatment": "inhibitor, biocide and dye"}, "dye on PETG", "PETG 14/10 mm", "notice"),
     ],

@@ -6,6 +6,8 @@ import numpy as np
 
 from loopmath.checks import OutOfRange, between, positive
 
+#: How the ends of rigid tube may be left.
+EDGES = ("sharp", "deburred", "chamfered")
 #: Largest share of its section an O-ring may be squeezed by in these relations. [-]
 MOST_SQUEEZE = 0.45
 #: Poisson's ratio of a glassy plastic (from memory: 0.35 to 0.40).

@@ -417,11 +417,11 @@ class PlannerPanel:
         """Put the draft on the screen: fields, file, drawing, what is said."""
         self._quiet = True
         try:
-            if text:  # a browser gets it first, so that no field is ahead of the file
-                self.file.value = self.draft.text.replace("\r\n", "\n")
             if anew or self._structure() != self._built:
                 self._build_form()
                 self._offer_plans()
+            if text:  # a browser gets it first, so that no field is ahead of the file
+                self.file.value = self.draft.text.replace("\r\n", "\n")
             self._fill_form()
         finally:
             self._quiet = False
