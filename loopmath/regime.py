@@ -247,7 +247,7 @@ class Regime:
             stored = stored - step
             if np.abs(step).max() < 1e-7:
                 return stored
-            if not np.abs(stored).max() < 1e9:  # a shut case beside the loop may come to a million degrees
+            if not np.abs(stored).max() < 1e6:
                 break
         remedy = "Raise the fan speed, add radiator, or take heat out of the loop."
         raise InputError("steady temperature", "none", "a loop from which heat can leave", remedy)

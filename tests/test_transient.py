@@ -111,7 +111,8 @@ def test_random_plans_end_in_their_steady_answer(plan):
     try:
         there = at.steady(model.watts(), np.full(len(model.stored), 30.0))
     except InputError:  # a loop that loses no heat stays as warm as it was: the steady model takes the air's warmth
-        assert max(c.air_capacity for c in answer.coolers.values()) < 1e-6
+        # Or a shut case that heat cannot leave: a million degrees are refused here, the balance states them.
+        assert max(c.air_capacity for c in answer.coolers.values()) < 1e-6 or answer.case_air > 1e5
         return
     full = at.temperatures(there, model.watts())
     for unit in plan.units(tree.Source):
