@@ -325,12 +325,10 @@ def warnings_of(facts: list[Fact], system: str = "metric", house: Iterable[House
         if rule.kind == "words":
             words = str(fact.value) if rule.quantity == CONTACT else f"{words}: {fact.value}"
         rows.append(Warned(rule.signal, where, words, value, bound, rule.why, _named(rule.action, fact), rule.source))
-    return rows + [
-        Warned(
-            "warning", "rules", f"{p.field} cannot be judged", "", "", str(p), "Mend the rule; all others hold.", "plan"
-        )
-        for p in problems(house)
-    ]
+    for p in problems(house):
+        words, action = f"{p.field} cannot be judged", "Mend the rule; all others hold."
+        rows.append(Warned("warning", "rules", words, "", "", str(p), action, "plan"))
+    return sorted(rows, key=lambda row: SIGNALS.index(row.signal))
 
 
 def _named(action: str, fact: Fact) -> str:

@@ -61,7 +61,7 @@ def metal_capacity(leaf: tree.Element) -> float:
     else:
         return 0.0
     known = tables.by_name("metals.csv")
-    return mass * (known[bulk(metal)]["specific_heat_j_kg_k"] or known["copper"]["specific_heat_j_kg_k"])
+    return mass * known[bulk(metal)]["specific_heat_j_kg_k"]
 
 
 class Dynamics:

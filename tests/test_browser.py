@@ -298,7 +298,7 @@ def test_another_plan_is_chosen_and_what_was_changed_is_kept(plan_lab):
     wait_until(page, lambda: "Grading suite machine" in file_text(page))
     wait_until(page, lambda: picture_of_plan(page) != before)
     assert (plan_lab.own / "plans" / "podcast_booth-unsaved.toml").read_text(encoding="utf-8") == changed
-    assert "What you had changed is kept" in page.locator("[role=status]").first.inner_text()
+    wait_until(page, lambda: "What you had changed is kept" in page.locator("[role=status]").first.inner_text())
     show_plan(page)
     view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")
     box = page.locator(".plan-file textarea").bounding_box()

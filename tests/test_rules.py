@@ -587,7 +587,6 @@ def test_a_word_that_can_never_be_is_refused_with_the_nearest(condition, nearest
         rules.clauses("here", condition)
 
 
-
 def test_a_limit_of_its_own_that_a_fact_does_not_have_never_holds():
     assert not only("coolant against your limit above its limit").holds(1e9, None)
 
