@@ -122,23 +122,32 @@ def positive(field: str, value: Any, unit: str = "", remedy: str = "") -> Any:
     return value
 
 
+#: Of a list no longer than this all names are told.
+SHORT = 10
+
+
 def one_of(field: str, value: str, known: Iterable[str], remedy: str = "") -> str:
     """
-    Return `value` if it is one of `known`; otherwise name the nearest spellings.
+    Return `value` if it is one of `known`.
 
     Raises
     ------
     InputError
-        If the name is unknown; the message lists the nearest names, or all of a short list.
+        If the name is unknown; the message lists all names of a short list, of a long one those that hold it or are
+        spelt like it, or the first if none is.
     """
     known = list(known)
     if value in known:
         return value
-    near = difflib.get_close_matches(str(value).lower(), [k.lower() for k in known], n=3, cutoff=0.4)
-    names = [k for n in near for k in known if k.lower() == n]
-    listed = names or known
-    accepted = ("one of: " if len(listed) == len(known) else "a known name; nearest: ") + ", ".join(listed)
-    raise InputError(field, value, accepted, remedy)
+    told, text = known[:SHORT], str(value).lower()
+    start, end = "one of: ", f" and {len(known) - SHORT} more" if len(known) > SHORT else ""
+    if end:
+        names = [k.lower() for k in known]
+        near = [name for name in names if text and text in name][:3]
+        near = near or difflib.get_close_matches(text, names, n=3, cutoff=0.5)
+        if near:
+            told, start, end = [k for n in near for k in known if k.lower() == n], "a known name; nearest: ", ""
+    raise InputError(field, value, start + ", ".join(map(repr, told)) + end, remedy)
 
 
 class Checked:

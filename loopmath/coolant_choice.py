@@ -21,7 +21,7 @@ ITSELF, CHANNELS = "coolant itself", "fine channels"
 #: Channels that stand in for those of a plan whose blocks are coarse, or do not say (the usual of the trade). [m]
 CHANNEL = 0.3e-3
 #: Quantities by which a rule judges what is in the coolant, or a pair that no coolant makes good.
-JUDGED = {"inhibitor", "biocide", "glycol in the coolant", "coolant base", "coolant colour", CONTACT, wetted.REFUSED}
+JUDGED = {"inhibitor", "biocide", "glycol in the coolant", "coolant base", "coolant colour", CONTACT, *wetted.REFUSED}
 #: Gravest first; what is not known ranks before what is known to get on.
 RANKS = (*SIGNALS, "", FITS)
 CLEAR = "clear"
@@ -100,7 +100,11 @@ class CoolantChoice:
     own_materials: int
 
     def table(self, system: str = "metric") -> pd.DataFrame:
-        """Return a row for each mix, units in the header, numbers rounded; NaN has no answer, and a remark says why."""
+        """
+        Return a row for each mix, units in the header, numbers rounded; NaN has no answer, and a remark says why.
+
+        "changed by" and "warmer by" are against water. "nearest its limit" is what the loop cools that comes nearest.
+        """
         units = DISPLAY[system]
         flow, difference, warm = (units[kind] for kind in ("flow", "difference", "temperature"))
         rows = [
@@ -108,23 +112,34 @@ class CoolantChoice:
                 "coolant": mix.label,
                 "in it": mix.treatment["name"],
                 f"flow [{flow.label}]": round(flow.convert(mix.flow), flow.digits),
-                "flow over water's [%]": round(100 * mix.against_water["flow"], 1),
-                f"coolant over room [{difference.label}]": round(difference.convert(mix.over_room), 1),
-                f"over water's [{difference.label}]": round(difference.convert(mix.against_water["coolant"]), 2),
-                "component": mix.component or "none",
-                f"component [{warm.label}]": round(warm.convert(mix.component_temperature), 1),
-                f"component over water's [{difference.label}]": round(
-                    difference.convert(mix.against_water["component"]), 2
-                ),
+                "flow changed by [%]": round(100 * mix.against_water["flow"], 1),
+                f"over room [{difference.label}]": round(difference.convert(mix.over_room), 1),
+                f"warmer by [{difference.label}]": round(difference.convert(mix.against_water["coolant"]), 2),
+                "nearest its limit": mix.component or "none",
+                f"it has [{warm.label}]": round(warm.convert(mix.component_temperature), 1),
+                f"it is warmer by [{difference.label}]": round(difference.convert(mix.against_water["component"]), 2),
                 "viscosity [mPa s]": round(1e3 * mix.viscosity, 2),
                 f"freezes [{warm.label}]": round(warm.convert(mix.freezing), 1),
-                "life [months]": "{:g} to {:g}".format(*mix.life),
                 "gravest here": self.gravest(mix) or "not all known",
                 "remark": mix.remark,
             }
             for mix in self.mixes
         ]
         return pd.DataFrame(rows)
+
+    def care(self) -> pd.DataFrame:
+        """Return a row for each base and what is in it: months until it is changed, care, where it goes when old."""
+        rows = {
+            (mix.coolant.base, mix.treatment["name"]): {
+                "coolant": mix.coolant.base,
+                "in it": mix.treatment["name"].replace("none", "nothing"),
+                "life [months]": "{:g} to {:g}".format(*mix.life),
+                "care": mix.care,
+                "disposal": mix.disposal,
+            }
+            for mix in self.mixes
+        }
+        return pd.DataFrame(rows.values())
 
     def gravest(self, mix: Mix) -> str:
         """Return the gravest signal word of a mix on the plan's own materials, "fits", or "" if not all are known."""
@@ -233,7 +248,8 @@ def _told(answer: Solution, materials: tuple[str, ...]) -> tuple[dict[str, str],
     plan = answer.plan
     mixed = [plan.coolant.base, *({wetted.treatment(plan)["colour"]} - {CLEAR})]
     said: dict[str, list[tuple[str, str]]] = {material: [] for material in materials}
-    for (_, material), row in contact_matrix(mixed, [m for m in materials if m not in (ITSELF, CHANNELS)]).items():
+    touched, inhibitor = [m for m in materials if m not in (ITSELF, CHANNELS)], wetted.treatment(plan)["inhibitor"]
+    for (_, material), row in contact_matrix(mixed, touched, inhibitor == "yes").items():
         said[material].append((row["signal"], row["why"]) if row else ("", "Nothing known."))
     facts = [*answer.facts, rules.Fact("narrowest channel", CHANNELS, CHANNEL)]
     for rule, fact, _ in rules.firings(facts, plan.house_rules):
@@ -273,7 +289,9 @@ def known_materials() -> list[str]:
     return list(dict.fromkeys([*families, *tables.by_name("plastics.csv"), "pump", "filter"]))
 
 
-def contact_matrix(agents: Iterable[str], materials: Iterable[str]) -> dict[tuple[str, str], dict | None]:
+def contact_matrix(
+    agents: Iterable[str], materials: Iterable[str], inhibitor: bool | None = None
+) -> dict[tuple[str, str], dict | None]:
     """
     Return what is known of everything that touches on everything that is touched.
 
@@ -283,6 +301,8 @@ def contact_matrix(agents: Iterable[str], materials: Iterable[str]) -> dict[tupl
         Of `known_agents`, such as "soapy water".
     materials : names
         Of `known_materials`, such as "EPDM".
+    inhibitor : bool, optional
+        Whether a coolant has one; by default as is usual for its base.
 
     Returns
     -------
@@ -300,5 +320,5 @@ def contact_matrix(agents: Iterable[str], materials: Iterable[str]) -> dict[tupl
     >>> found["mineral oil", "EPDM"]["signal"], found["mineral oil", "copper"]
     ('danger', None)
     """
-    known, materials = wetted.known_contacts(), [one_of("material", m, known_materials()) for m in materials]
+    known, materials = wetted.known_contacts(inhibitor), [one_of("material", m, known_materials()) for m in materials]
     return {(one_of("agent", a, known_agents()), m): known.get((a, m)) for a in agents for m in materials}

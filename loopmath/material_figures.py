@@ -11,8 +11,9 @@ from matplotlib.path import Path
 
 from loopmath import rules, style, tables, wetted
 from loopmath.laws import materials
-from loopmath.material_words import COOLANTS, ENDS, METALS, PAIRS, TOUCH, TUBES
+from loopmath.material_words import COOLANTS, ENDS, METALS, PAIRS, TOUCH, TUBES, touching
 from loopmath.sheet import HIGH, WIDE, Page
+from loopmath.tube_choice import months_in_words
 from loopmath.tube_ends import LASTING, PASSING
 
 #: Shapes of `style.SIGNALS` as marks, and those of what no rule speaks of: a tick, a small ring.
@@ -365,8 +366,8 @@ class EndBars(Board):
     """How warm the wall of each tube end gets, from steady to its worst, against where its tube softens."""
 
     most = (110, 130)
-    #: Ends at most.
-    ends = 16
+    #: Ends at most, and lines of notes under them.
+    ends, noted = 16, 2
     #: Where the scale begins, and the room behind it for words. [px]
     columns = (290.0, 140.0)
 
@@ -399,9 +400,21 @@ class EndBars(Board):
         if not values:
             words = f"No temperature is stated. {answer.solution.plight}"
             self.lines(self.columns[0] + 20, 180, words, self.wide - sum(self.columns) - 40, 4, weight="bold")
+        else:
+            self._notes(answer.said)
         if len(shown) < len(answer.ends):
             words = f"{len(shown)} of {len(answer.ends)} ends, those with least left; the table has them all."
-            self.say(2, self.high - 8, words, color=style.QUIET)
+            self.say(2, self.high - 8 - LINE * self.noted, words, color=style.QUIET)
+
+    def _notes(self, said: list[str]) -> None:
+        """Say at the bottom what stands behind the temperatures, as many whole sentences as have room."""
+        kept: list[str] = []
+        for words in said:
+            if len(style.fitted(" ".join([*kept, words]), self.wide - 40, 9)) <= self.noted or not kept:
+                kept.append(words)
+        lines = style.fitted(_kept(" ".join(kept)), self.wide - 40, self.noted)
+        for number, line in enumerate(reversed(lines)):
+            self.say(2, self.high - 8 - LINE * number, line, color=style.QUIET)
 
     def _chosen(self, ends: tuple) -> tuple[list, list, float]:
         """Return as many of the worst ends as have room, blocks of (softens at, material, ends), the row height."""
@@ -410,7 +423,7 @@ class EndBars(Board):
             shown = [end for end in ends if id(end) in worst]
             blocks = [(*key, list(of)) for key, of in groupby(shown, key=lambda end: (end.soft, end.tube.material))]
             heads = sum(1 for bound, *_ in blocks if bound is not None)
-            step = (self.high - 76 - LINE * (most < len(ends)) - 16 * heads) / most
+            step = (self.high - 76 - LINE * (self.noted + (most < len(ends))) - 16 * heads) / most
             if step >= LINE:
                 break
         return shown, blocks, min(step, 42.0)
@@ -492,6 +505,11 @@ def _without(tube: Any) -> str:
     return "softening unknown" if tube.rigid else "soft tube, clamped"
 
 
+def _kept(words: str) -> str:
+    """Return words whose numbers keep their units in one line."""
+    return re.sub(r"(?<=\d) (?=[^\s\d])", "\u00a0", words)
+
+
 def _plain(shown: Any, value: float) -> str:
     """Return a value without the nought behind its point."""
     return shown.text(value).replace(".0 ", " ")
@@ -516,23 +534,23 @@ class TubeRanking(Board):
             words = f"{name} {100 * weight / whole:.0f}"
             self.say(x + 16, 34.5, words, color=style.QUIET)
             x += 34 + style.measured(words)[0]
-        begin, per = 268.0, (self.wide - 268 - 205) / 100
-        step = min((self.high - 56) / len(choice.kinds), 60.0)
+        begin, per = 300.0, (self.wide - 300 - 230) / 100
+        step = min((self.high - 52) / len(choice.kinds), 62.0)
         for place, kind in enumerate(choice.kinds):
-            self._kind(choice, place, kind, 50 + (place + 0.5) * step, step, begin, per, weights, whole)
+            self._kind(choice, place, kind, 48 + (place + 0.5) * step, step, begin, per, weights, whole)
 
     def _kind(self, choice: Any, place: int, kind: Any, y: float, step: float, begin: float, per: float,
               weights: dict, whole: float) -> None:  # fmt: skip
-        own, refused = kind.material == choice.own, kind.signals.get("danger", 0) > 0
+        own, refused = kind.material == choice.own, bool(kind.danger)
         if own:
             self.box(0, self.wide, y - 0.48 * step, y + 0.48 * step, style.BAND)
         ink = style.QUIET if refused else style.INK
         name = style.fitted(f"{place + 1} {kind.label}", begin - 14, 1, bold=True)[0]
-        under = style.fitted(self._under(kind, choice.plan), begin - 36, 2 if step >= 48 else 1)
+        under = style.fitted(self._under(kind, choice.plan), begin - 26, max(int(step / LINE) - 1, 1))
         first = y - 0.5 * LINE * len(under)
         self.say(4, first, name, weight="bold", color=ink)
         for number, line in enumerate(under, start=1):
-            self.say(18, first + LINE * number, line, color=style.QUIET)
+            self.say(14, first + LINE * number, line, color=style.QUIET)
         high, x = min(0.34 * step, 12.0), begin
         for (name, weight), tint in zip(weights.items(), TINTS, strict=False):
             points = 100 * weight * float(kind.scores[name]) / whole
@@ -546,24 +564,21 @@ class TubeRanking(Board):
                 self.say(0.5 * (x + end), y, words, ha="center", color=ink)
             x = end
         self.say(x + 8, y, f"{100 * float(kind.total):.0f}", weight="bold", color=ink, size=style.PLAIN)
-        x = max(x + 32, self.wide - 165)
-        if refused:
-            self.signs([(x + 5, y, "danger")])
-            self.say(x + 15, y, "danger")
+        x = max(x + 32, self.wide - 188)
+        if kind.heed:
+            self.signs([(x + 5, y, kind.heed)])
+            self.say(x + 15, y, kind.heed)
         if own:
             self.say(self.wide - 8, y, "▶ this plan's", weight="bold", ha="right")
 
     def _under(self, kind: Any, plan: Any) -> str:
         """Return what stands behind the points, in short."""
-        said = []
-        if kind.margin is not None and np.isfinite(kind.margin):
-            side = "below" if kind.margin >= 0 else "over"
-            said.append(f"{self.units['difference'].text(abs(kind.margin))} {side} softening")
+        said = [left] if (left := kind.left(self.system)) else []
         if kind.cost is not None:
             said.append(f"{kind.cost:.0f} {plan.currency}".strip())
         if kind.months is not None:
-            said.append("top-up after years" if kind.months > 24 else f"top-up after {kind.months:.1f} months")
-        return ", ".join(said)
+            said.append(f"top-up after {months_in_words(kind.months)}")
+        return _kept(", ".join(said))
 
 
 class CoolantCosts(Board):
@@ -627,6 +642,13 @@ class ContactMatrix(Board):
     most = (60, 40)
     #: Agents and materials at most.
     rows, columns = 15, 20
+    #: What touches what in the plan, where one is known.
+    own: Any = frozenset()
+
+    def update(self, answer: Any) -> bool:
+        """Draw a matrix, with what is the plan's own marked where the answer has a plan."""
+        self.own = touching(answer.plan) if hasattr(answer, "plan") else frozenset()
+        return super().update(answer)
 
     def show(self, matrix: Mapping[tuple[str, str], dict | None]) -> None:
         """Draw a row for every agent, a column for every material."""
@@ -636,21 +658,25 @@ class ContactMatrix(Board):
         if not agents or not wide_all:
             self.nothing("Nothing to compare here.")
             return
-        begin = 22 + max(style.measured(agent, bold=True)[0] for agent in agents)
-        reach = [(self.wide - begin - 8 - style.measured(m)[0]) / (n + 0.5) for n, m in enumerate(wide_all)]
+        own = {name for pair in self.own for name in pair}
+        bold = {name: {"weight": "bold"} if name in own else {} for name in (*agents, *wide_all)}
+        names = {name: f"▶ {name}" if name in own else name for name in bold}
+        wides = [style.measured(names[m], bold=m in own)[0] for m in wide_all]
+        begin = 22 + max(style.measured(names[agent], bold=agent in own)[0] for agent in agents)
+        reach = [(self.wide - begin - 8 - wide) / (n + 0.5) for n, wide in enumerate(wides)]
         cell = min(*reach, (self.wide - begin - 4) / len(wide_all), 60.0)
         stems = [begin + (n + 0.5) * cell for n in range(len(wide_all))]
-        stairs = staircase(stems, [style.measured(m)[0] for m in wide_all], 8.0)
+        stairs = staircase(stems, wides, 8.0)
         top = 36 + LINE * (1 + max(stairs))
         tall = min((self.high - top - 26) / len(agents), 32.0)
         for stem, row, material in zip(stems, stairs, wide_all, strict=True):
             y = top - 9 - LINE * row
             self.draw([stem, stem], [y, top], color=style.KEPT, lw=0.8, zorder=1)
-            self.say(stem + 3, y, material)
+            self.say(stem + 3, y, names[material], **bold[material])
         signs: dict[bool, list] = {True: [], False: []}
         for number, agent in enumerate(agents):
             y = top + (number + 0.5) * tall
-            self.say(begin - 8, y, agent, weight="bold", ha="right")
+            self.say(begin - 8, y, names[agent], ha="right", **bold[agent])
             for stem, material in zip(stems, wide_all, strict=True):
                 row = matrix.get((agent, material))
                 signal = "" if row is None else row["signal"]
@@ -660,7 +686,7 @@ class ContactMatrix(Board):
         for inked, places in signs.items():
             self.signs(places, 9.0, inked)
         words = {s: s for s in style.SIGNALS} | {rules.FITS: "fits: no trouble known", "": "nothing known of it"}
-        self.key(self.high - 10, words)
+        self.key(self.high - 10, words, "▶ this plan's" if own else "")
 
 
 # ---------------------------------------------------------------------------------------------------- on a figure

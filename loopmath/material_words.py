@@ -1,8 +1,13 @@
 """What the page of materials shows of a plan: one view at a time, worked out and said in words and tables."""
 
+import re
 from collections import Counter
 from dataclasses import dataclass
 from typing import Any
+
+import numpy as np
+import pandas as pd
+from pandas.io.formats.style import Styler
 
 from loopmath import coolant_choice, rules, tube_choice, tube_ends, wetted
 from loopmath.checks import one_of
@@ -11,8 +16,8 @@ from loopmath.plan import AIDS, Plan
 from loopmath.rules import SIGNALS, Warned
 from loopmath.solution import Solution, solved
 from loopmath.tube_choice import TubeChoice
-from loopmath.tube_ends import TubeEnds
-from loopmath.units import DISPLAY
+from loopmath.tube_ends import BRIEF, WHEN, TubeEnds
+from loopmath.units import DISPLAY, Shown
 from loopmath.wetted import Seen as Metals
 
 METALS, PAIRS, ENDS = "which metals meet", "every pair of metals", "tube ends at their worst"
@@ -20,6 +25,9 @@ TUBES, COOLANTS, TOUCH = "which tube suits", "what each coolant costs", "what ma
 VIEWS = (METALS, PAIRS, ENDS, TUBES, COOLANTS, TOUCH)
 #: What may touch the loop's materials, in the order of the drawing.
 AGENTS = ("water", "propylene glycol", "ethylene glycol", "dye", "particles", *(a for a in AIDS if a != "water"))
+
+#: Digits of units and of columns that tables hold to more or fewer than `DISPLAY`: None for two that count.
+DIGITS = {"V": 2, "%": None, "": None} | dict.fromkeys((*tube_choice.CRITERIA, "total"), 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,12 +45,15 @@ class Looked:
 
     def warned(self, system: str = "metric") -> list[Warned]:
         """Return what the rules say of the plan, those of the tube ends among them where they were worked out."""
-        facts = list(self.solution.facts)
-        if isinstance(self.result, TubeEnds):
-            worse = {(f.where.partition(",")[0]) for f in self.result.facts if f.quantity.startswith("tube end")}
+        facts, result = list(self.solution.facts), self.result
+        if isinstance(result, Metals):
+            facts += wetted.second_opinion(self.plan)
+        if isinstance(result, TubeEnds):
+            worse = {(f.where.partition(",")[0]) for f in result.facts if f.quantity.startswith("tube end")}
             facts = [f for f in facts if f.quantity != "tube below softening by" or f.where not in worse]
-            facts += self.result.facts
-        return rules.warnings_of(facts, system, self.plan.house_rules)
+            facts += result.facts
+        rows = rules.warnings_of(facts, system, self.plan.house_rules)
+        return result.gather(rows) if isinstance(result, TubeEnds) else rows
 
 
 def look(view: str, plan: Plan, weights: dict[str, float] | None = None) -> Looked:
@@ -74,7 +85,8 @@ def look(view: str, plan: Plan, weights: dict[str, float] | None = None) -> Look
     elif view == COOLANTS:
         result = coolant_choice.coolant_choice(plan)
     else:
-        result = coolant_choice.contact_matrix(AGENTS, materials_of(plan))
+        inhibitor = wetted.treatment(plan)["inhibitor"] == "yes"
+        result = coolant_choice.contact_matrix(AGENTS, materials_of(plan), inhibitor)
     return Looked(view, answer, result)
 
 
@@ -84,6 +96,11 @@ def materials_of(plan: Plan) -> list[str]:
     usual = ["copper", "nickel", "aluminium", "zinc", "PETG", "PMMA", "PC", "POM", "EPDM", "NBR", "silicone", "FKM"]
     listed = [m for m in own if m not in ("pump", "filter")] + [m for m in usual if m not in own]
     return listed[:14]
+
+
+def touching(plan: Plan) -> set[tuple[str, str]]:
+    """Return (agent, material) of all that touches in a plan."""
+    return {(agent, material) for agent, material, _ in wetted.contacts(plan)}
 
 
 # ------------------------------------------------------------------------------------------------------- words
@@ -98,7 +115,8 @@ def counted(rows: list[Warned]) -> str:
 
 def sentence(seen: Looked, system: str = "metric") -> str:
     """Return a view in one sentence a builder would say."""
-    return f"{_SAID[seen.view](seen, system)} {counted(seen.warned(system))}"
+    # A unit that ends in a full stop ends the sentence.
+    return f"{_SAID[seen.view](seen, system)} {counted(seen.warned(system))}".replace("diff..", "diff.")
 
 
 def _metals(seen: Looked, system: str) -> str:
@@ -110,7 +128,7 @@ def _metals(seen: Looked, system: str) -> str:
     pair = refused[0] if refused else worst
     words = f"{pair.baser[:1].upper()}{pair.baser[1:]} and {pair.nobler} lie {pair.volts:.2f} V apart"
     if refused:
-        return f"{words}: aluminium and a copper-family metal do not share a loop, with any coolant."
+        return f"{words} and do not share a loop, with any coolant."
     held = "its inhibitor holds that back while it lasts" if seen.result.inhibitor else "and no inhibitor holds it back"
     return f"{words}, the widest of {len(seen.result.pairs)} pairs; {held}."
 
@@ -122,16 +140,22 @@ def _ends(seen: Looked, system: str) -> str:
         plight = seen.solution.plight
         return f"No tube end can be judged: {plight}" if plight else "No tube of this loop softens."
     end = min(judged, key=lambda one: one.margin)
-    margin = float(end.margin)
-    side = f"{units['difference'].text(abs(margin))} {'below' if margin >= 0 else 'over'} softening"
-    return (
-        f"{end.tube.material}: the end of {end.run} at {end.at or 'its closed end'} comes nearest, "
-        f"{side}, when it is at its worst: {end.worst}."
-    )
+    margin, left, rise = float(end.margin), end.left(), units["difference"]
+    place = f"at {end.at}" if end.at else "that is closed"
+    far = rise.text(abs(margin))
+    side = f"softens by {far}" if margin < 0 else f"comes nearest to softening, {far} are left"
+    words = f"{end.tube.material}: the end of {end.run} {place} {side} {WHEN[end.worst]}"
+    if end.worst in BRIEF and left is not None and left == left:
+        words += f"; while it runs it {'keeps' if left >= 0 else 'is over by'} {rise.text(abs(left))}"
+    return f"{words}."
 
 
 def _tubes(seen: Looked, system: str) -> str:
-    return seen.result.reason.partition(" Against it:")[0]
+    first = seen.result.kinds[0]
+    if not first.heed:
+        return seen.result.lead
+    left = f", {first.left(system)}" if first.margin is not None else ""
+    return f"{seen.result.lead} The rules tell a {first.heed} of it{left}."
 
 
 def _coolants(seen: Looked, system: str) -> str:
@@ -139,12 +163,14 @@ def _coolants(seen: Looked, system: str) -> str:
     own = next((mix for mix in result.mixes if mix.own), None)
     if own is None or own.flow != own.flow:
         return "This coolant has no answer in this loop as it is set."
-    costs = own.against_water
+    if own.coolant.name == result.mixes[0].coolant.name:
+        return f"{own.label[:1].upper()}{own.label[1:]}: this is the water all others are compared with."
+    costs, rise = own.against_water, units["difference"]
+    part = f", {own.component} {rise.text(costs['component'], sign=True)}" if own.component else ""
     return (
-        f"{own.label} against water: {100 * costs['flow']:+.0f} % flow, coolant "
-        f"{units['difference'].text(costs['coolant'], sign=True)}, {own.component} "
-        f"{units['difference'].text(costs['component'], sign=True)}."
-    ).replace("-", "−")
+        f"{own.label} against water: {units['share'].text(costs['flow'], sign=True)} flow, coolant "
+        f"{rise.text(costs['coolant'], sign=True)}{part}."
+    )
 
 
 def _touch(seen: Looked, system: str) -> str:
@@ -173,18 +199,53 @@ def readouts(seen: Looked, system: str = "metric") -> list[tuple[str, str]]:
         return [("widest pair", f"{seen.result.pairs[0].volts:.2f} V"), ("life of the coolant", life), *common]
     if seen.view == ENDS:
         months = seen.result.months or ()
-        first = [("to the next top-up", "over 2 years" if m > 24 else f"{m:.0f} months") for m in months[:1]]
+        first = [("to the next top-up", tube_choice.months_in_words(m)) for m in months[:1]]
         longest = max(seen.result.growth.items(), key=lambda item: item[1], default=None)
         grown = [(f"{longest[0]} grows", units["length"].text(longest[1]))] if longest else []
         return [*first, *grown, *common]
     return [("life of the coolant", life), *common]
 
 
-def table(seen: Looked, system: str = "metric") -> Any:
-    """Return the numbers of a view as a DataFrame, None where the warnings say it all."""
+def table(seen: Looked, system: str = "metric") -> pd.DataFrame | None:
+    """Return the numbers of a view as `cells`, None where the warnings say it all."""
     if isinstance(seen.result, Metals):
-        return seen.result.table()
-    return seen.result.table(system) if isinstance(seen.result, TubeEnds | TubeChoice | CoolantChoice) else None
+        return cells(seen.result.table(), system)
+    known = isinstance(seen.result, TubeEnds | TubeChoice | CoolantChoice)
+    return cells(seen.result.table(system), system) if known else None
+
+
+def cells(table: pd.DataFrame, system: str = "metric") -> pd.DataFrame:
+    """
+    Return a table in words: the digits its units have everywhere, else two that count, true minus signs.
+
+    Examples
+    --------
+    >>> cells(pd.DataFrame({"steady [°C]": [54.0, np.nan], "pressed in [%]": [0.0623, 12.0]})).to_numpy().tolist()
+    [['54.0', '0.062'], ['none', '12']]
+    """
+    digits = {shown.label: shown.digits for shown in DISPLAY[system].values()} | DIGITS
+
+    def said(value: Any, places: int | None) -> str:
+        if not isinstance(value, float):
+            return re.sub(r"(?<!\w)-(?=\d)", "−", str(value))
+        if not np.isfinite(value):
+            return "none"
+        places = max(1 - int(np.floor(np.log10(abs(value) or 1.0))), 0) if places is None else places
+        return Shown("", 1.0, digits=places).text(value)
+
+    out = {}
+    for column in table.columns:
+        unit = column.rpartition("[")[2].rstrip("]")
+        out[column] = [said(value, digits.get(unit)) for value in table[column]]
+    return pd.DataFrame(out)
+
+
+def page(table: pd.DataFrame) -> Styler:
+    """Return a table as a page shows it: `cells`, words to the left, numbers to the right, heads that break."""
+    words = [column for column in table.columns if not pd.api.types.is_numeric_dtype(table[column])]
+    sides = [{"selector": "th", "props": "text-align: left; white-space: normal; vertical-align: bottom"}]
+    style = cells(table).style.hide(axis="index").set_table_styles(sides)
+    return style.set_properties(subset=words, **{"text-align": "left", "white-space": "normal"})
 
 
 def alt(seen: Looked, system: str = "metric") -> str:
@@ -197,4 +258,5 @@ def alt(seen: Looked, system: str = "metric") -> str:
         COOLANTS: "Flow and temperature with each coolant against water.",
         TOUCH: "A table of what may touch what: a sign in each cell.",
     }
-    return f"{drawn[seen.view]} {sentence(seen, system)}"
+    notes = seen.result.said if isinstance(seen.result, TubeEnds) else []
+    return " ".join([drawn[seen.view], sentence(seen, system), *notes])

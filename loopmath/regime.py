@@ -15,7 +15,7 @@ import numpy as np
 from loopmath import loop as tree
 from loopmath import tables
 from loopmath.checks import InputError
-from loopmath.laws import convection
+from loopmath.laws import convection, materials
 from loopmath.laws import coolant as coolants
 from loopmath.loss import GRAVITY
 from loopmath.plan import Plan
@@ -25,6 +25,10 @@ from loopmath.radiator import Radiator
 COPPER_CONDUCTIVITY = 390.0
 #: Step and end of the leads of temperature that natural convection is tabled for. [K]
 LEAD_STEP, MOST_LEAD = 1.0, 120.0
+#: Nusselt number of coolant that moves slowly or not at all. Where it stands, it is an estimate for pure conduction.
+STANDING = 3.66
+#: Turns in which the film of the air follows the temperature of the outer wall: they leave less than 0.002 K.
+TURNS = 3
 #: How well the mean coolant temperature is found. [K]
 MEAN_STEP = 1e-4
 
@@ -79,6 +83,67 @@ def tube_loss(leaf: Any, lead: np.ndarray, warm: float, pressure: float) -> np.n
             lead - slope * lead * wall, warm, tube.outside, pressure, convection.cylinder_natural_nusselt
         )
     return leaf.length * lead / (wall + 1.0 / (np.pi * tube.outside * film))
+
+
+def tube_walls(
+    fluid: coolants.Coolant,
+    coolant: Any,
+    air: Any,
+    flow: Any,
+    length: Any,
+    bore: Any,
+    outside: Any,
+    conductivity: Any,
+    pressure: Any = 101325.0,
+) -> tuple[Any, Any]:
+    """
+    Temperature of a tube's wall at its bore and at its outside, with the films of its coolant and of still air.
+
+    Parameters
+    ----------
+    fluid : Coolant
+    coolant, air : float or array
+        Properties are taken within the coolant's data. [degC]
+    flow : float or array
+        0 or more; where it is 0 the coolant stands. [m3/s]
+    length, bore, outside : float or array
+        Of the tube, `outside` more than `bore` > 0. [m]
+    conductivity : float or array
+        Of the wall, more than 0. [W/(m K)]
+    pressure : float or array
+        Of the air. [Pa]
+
+    Returns
+    -------
+    inner, outer : float or array
+        [degC]
+
+    Raises
+    ------
+    InputError
+        If a number is not finite or the tube has no wall.
+
+    Notes
+    -----
+    `laws.convection.duct_nusselt` inside, `cylinder_natural_nusselt` outside, `laws.materials.wall_temperatures`
+    between. Coolant that stands counts as a film of pure conduction with Nu 3.66, that of slow flow (an estimate).
+
+    Examples
+    --------
+    >>> inner, outer = tube_walls(coolants.coolant("water"), 45.0, 30.0, 5e-5, 0.3, 0.010, 0.014, 0.2)
+    >>> round(float(inner), 1), round(float(outer), 1)
+    (45.0, 43.9)
+    """
+    clipped = np.clip(coolant, fluid.low, fluid.high)
+    density, viscosity, heat, conducting = fluid.properties(clipped)
+    reynolds = 4.0 * flow * density / (np.pi * bore * viscosity)
+    inlet = bore / np.maximum(length, bore)
+    inner_film = convection.duct_nusselt(reynolds, viscosity * heat / conducting, STANDING, inlet) * conducting / bore
+    law, inner, outer = convection.cylinder_natural_nusselt, coolant, coolant
+    for _ in range(TURNS):
+        outer_film = natural_film(np.abs(outer - air), np.minimum(outer, air), outside, pressure, law)
+        inner, outer = materials.wall_temperatures(coolant, air, inner_film, outer_film, conductivity, outside, bore)
+    return inner, outer
 
 
 def radiator_loss(unit: tree.RadiatorUnit, lead: np.ndarray, warm: float, pressure: float) -> np.ndarray:

@@ -31,6 +31,8 @@ COMPARE = {
 OWN_LIMIT, AND = "its limit", " and "
 #: The quantity that names two things that touch, what stands between the two, and the word for a pair that gets on.
 CONTACT, ON, FITS = "contact", " on ", "fits"
+#: What stands before the name of a house rule where it speaks.
+YOURS = "your rule "
 
 
 def _column(file: str, name: str) -> list[str]:
@@ -43,10 +45,14 @@ WORDS: dict[str, Callable[[], list[str]]] = {
     "coolant colour": lambda: _column("treatments.csv", "colour"),
     "tube material": lambda: [*_column("plastics.csv", "name"), "copper"],
     "tube edge": lambda: list(EDGES),
-    CONTACT: lambda: [
-        f"{row['agent']}{ON}{row['material']}" for row in tables.read_table("contacts.csv") if row["signal"] != FITS
-    ],
+    CONTACT: lambda: list(
+        dict.fromkeys(_pair(row) for row in tables.read_table("contacts.csv") if row["signal"] != FITS)
+    ),
 }
+
+
+def _pair(row: dict) -> str:
+    return f"{row['agent']}{ON}{row['material']}"
 
 
 class Warned(NamedTuple):
@@ -198,6 +204,9 @@ def clauses(place: str, condition: str) -> tuple[Clause, ...]:
         if not compare:
             one_of(f"{place}, comparison", rest.split(" ")[0], COMPARE)
         limit, kind = rest[len(compare) + 1 :], known[quantity]
+        others = limit.split(" or ")[1:]
+        if others and (kind != "words" or any(f"{other} ".startswith(f"{q} ") for other in others for q in known)):
+            raise InputError(f"{place}, limit", limit, "clauses joined by and", "For or write two rules.")
         if not limit or limit == OWN_LIMIT and not tables.by_name("quantities.csv")[quantity]["own_limit"]:
             remedy = f"Write it out: {quantity} has no limit of its own."
             raise InputError(f"{place}, limit", limit or "nothing", "what to compare with", remedy)
@@ -242,10 +251,13 @@ def _read() -> tuple[tuple[Rule, ...], tuple[InputError, ...]]:
         except InputError as problem:
             wrong.append(problem)
     for row in tables.read_table("contacts.csv"):
-        pair = f"{row['agent']}{ON}{row['material']}"
         if row["signal"] != FITS:
+            further = f"{AND}{row['also']}" if row["also"] else ""
+            condition = f"{CONTACT} is {_pair(row)}{further}"
             try:
-                out.append(_made(pair, row["signal"], f"{CONTACT} is {pair}", row["why"], row["action"], _source(row)))
+                out.append(
+                    _made(_pair(row) + further, row["signal"], condition, row["why"], row["action"], _source(row))
+                )
             except InputError as problem:
                 wrong.append(problem)
     return tuple(sorted(out, key=lambda rule: SIGNALS.index(rule.signal))), tuple(wrong)
@@ -270,7 +282,7 @@ def _house(house: tuple[HouseRule, ...]) -> tuple[list[Rule], list[InputError]]:
     out, wrong = [], []
     for own in house:
         try:
-            source = "plan: a house rule of the builder's own"
+            source = f"plan: {YOURS}{own.name}"
             out.append(_made(own.name, own.signal, own.when, own.why, own.action, source, house=True))
         except InputError as problem:
             wrong.append(problem)
@@ -321,14 +333,22 @@ def warnings_of(facts: list[Fact], system: str = "metric", house: Iterable[House
         # What is only so or not so has nothing to print as value and limit.
         plain = rule.kind in ("truth", "words")
         value, bound = ("", "") if plain else (text_of(v, rule.kind, system) for v in (fact.value, limit))
-        where, words = fact.where, rule.quantity
-        if rule.kind == "words":
-            words = str(fact.value) if rule.quantity == CONTACT else f"{words}: {fact.value}"
-        rows.append(Warned(rule.signal, where, words, value, bound, rule.why, _named(rule.action, fact), rule.source))
+        words, action = _judged(rule, fact), _named(rule.action, fact)
+        rows.append(Warned(rule.signal, fact.where, words, value, bound, rule.why, action, rule.source))
     for p in problems(house):
         words, action = f"{p.field} cannot be judged", "Mend the rule; all others hold."
         rows.append(Warned("warning", "rules", words, "", "", str(p), action, "plan"))
     return sorted(rows, key=lambda row: SIGNALS.index(row.signal))
+
+
+def _judged(rule: Rule, fact: Fact) -> str:
+    """Return what was judged in words: what is missing is called so, and a house rule by its name."""
+    words = rule.quantity
+    if rule.kind == "words":
+        words = str(fact.value) if words == CONTACT else f"{words}: {fact.value}"
+    if rule.kind == "truth" and (rule.limit == "no") == (rule.compare == "is"):
+        words = f"no {words}"
+    return f"{words} ({YOURS.strip()}: {rule.id})" if rule.house else words
 
 
 def _named(action: str, fact: Fact) -> str:

@@ -5,6 +5,7 @@ Three criteria are worked out for the plan, four are judged once for all in data
 source). A score runs from 0 to 1; the total is the weighted mean. What the rules call a danger outranks any weight.
 """
 
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -22,7 +23,7 @@ from loopmath.parts import Tube
 from loopmath.plan import Plan
 from loopmath.rules import CONTACT, ON, Fact
 from loopmath.solution import solved
-from loopmath.tube_ends import TubeEnds, tube_ends, with_tube
+from loopmath.tube_ends import BRIEF, WHEN, TubeEnds, tube_ends, with_tube
 
 #: What kinds of tube are compared by, and what its score says.
 CRITERIA = {
@@ -45,8 +46,8 @@ FULL_MARGIN, FULL_MONTHS, WASTE = 20.0, 12.0, 0.1
 SPOILED = {"": 1.0, "notice": 0.75, "caution": 0.5, "warning": 0.25, "danger": 0.0}
 #: The score of a cost that is not known.
 UNKNOWN_COST = 0.5
-#: Totals nearer than this are level.
-LEVEL = 1e-9
+#: Totals nearer than this are level to the last bit; nearer than that, to a reader.
+LEVEL, ABOUT = 1e-9, 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +62,9 @@ class Kind:
     tube : Tube
         The catalogue's nearest to the plan's longest run, or the plan's own.
     margin : float or None
-        Of the worst tube end to softening; None if nothing softens. [K]
+        Of the worst tube end to softening while it runs; None if nothing softens. [K]
+    briefly : (float, str) or None
+        Of the worst tube end in the cases that pass within minutes [K], and which of them that is.
     cost : float or None
         Of the tube and its waste, in the plan's currency; None if a price is missing.
     months : float or None
@@ -82,6 +85,7 @@ class Kind:
     label: str
     tube: Tube
     margin: float | None
+    briefly: tuple[float, str] | None
     cost: float | None
     months: float | None
     scores: dict[str, float]
@@ -99,6 +103,15 @@ class Kind:
     def danger(self) -> str:
         """What the rules call a danger, empty if nothing."""
         return next((words for signal, words in self.told if signal == "danger"), "")
+
+    @property
+    def heed(self) -> str:
+        """The gravest signal word of what the rules say of it, empty if that is no more than a notice."""
+        return next((signal for signal, _ in self.told if signal != "notice"), "")
+
+    def left(self, system: str = "metric") -> str:
+        """Return what is left to softening, as it runs and when it stops, in words; empty if nothing softens."""
+        return _left(self.margin, self.briefly, system)
 
 
 class Turn(NamedTuple):
@@ -160,10 +173,23 @@ class TubeChoice:
     def reason(self) -> str:
         """What puts the first before the second, what speaks against it, and which weight would turn the order."""
         own = [place for place, kind in enumerate(self.kinds, start=1) if kind.material == self.own]
-        words = [_lead(self), _against(self), _turning(self), _dangers(self)]
+        words = [self.lead, _told_of(self.kinds[0]), _against(self), _turning(self), _dangers(self)]
         if own and own[0] > 1:
             words.append(f"The plan's own, {self.kinds[own[0] - 1].label}, is place {own[0]} of {len(self.kinds)}.")
         return " ".join(word for word in words if word)
+
+    @property
+    def lead(self) -> str:
+        """What puts the first before the second, in a sentence."""
+        first, second = self.kinds[:2]
+        head = f"{_big(first)} is first with {first.total:.2f} of 1,"
+        if second.danger and not first.danger:
+            return f"{head} the only kind of which the rules tell no danger."
+        gain = {c: w * (first.scores[c] - second.scores[c]) for c, w in self.weights.items()}
+        best = sorted((c for c in gain if gain[c] > 0), key=lambda c: -gain[c])[:2]
+        scores = " and ".join(f"{c} ({first.scores[c]:.2f} against {second.scores[c]:.2f})" for c in best)
+        before = "about level with" if first.total - second.total < ABOUT else "before"
+        return f"{head} {before} {second.label} with {second.total:.2f}{', by ' if scores else ''}{scores}."
 
     def work(self) -> pd.DataFrame:
         """Return what each kind asks of the builder: forming, moving, cleaning, and which tools suit."""
@@ -183,7 +209,8 @@ class TubeChoice:
             {
                 "kind": kind.label,
                 "tube": kind.tube.name,
-                f"worst margin [{rise.label}]": np.nan if kind.margin is None else rise.convert(kind.margin),
+                f"left as it runs [{rise.label}]": np.nan if kind.margin is None else rise.convert(kind.margin),
+                f"left for minutes [{rise.label}]": np.nan if kind.briefly is None else rise.convert(kind.briefly[0]),
                 money: np.nan if kind.cost is None else kind.cost,
                 "months to top-up": np.nan if kind.months is None else kind.months,
                 **kind.scores,
@@ -252,13 +279,16 @@ def tube_choice(
         found = {c: (row[c], row[f"{c}_words"]) for c in JUDGED}
         bend = units.show(tube.bend_radius, "length", system)
         found["forming"] = (row["forming"], f"{row['forming_words']} Least bend radius: {bend}.")
-        *found["softening"], margin = _softening(tube, judged[material], system)
+        *found["softening"], margin, briefly = _softening(tube, judged[material], system)
         *found["upkeep"], months = _upkeep(material, each, judged[material])
         found["cost"] = _cost_score(costs[material], cheapest, each, system)
         scores, words = ({c: found[c][part] for c in CRITERIA} for part in (0, 1))
         told = _told([(rule, fact) for rule, fact, place in fired[material] if place not in always], system)
         kinds.append(
-            Kind(material, row["label"], tube, margin, costs[material], months, scores, words, 0.0, told, row["tools"])
+            Kind(
+                *(material, row["label"], tube, margin, briefly, costs[material], months),
+                *(scores, words, 0.0, told, row["tools"]),
+            )
         )
     return TubeChoice(plan, tuple(kinds), WEIGHTS, _longest(plan).tube.material).weighed(weights)
 
@@ -294,25 +324,37 @@ def _longest(plan: Plan) -> Any:
 # ------------------------------------------------------------------------------------------- what is worked out
 
 
-def _softening(tube: Tube, ends: TubeEnds, system: str) -> tuple[float, str, float | None]:
-    """Return the score of softening, why, and the margin of the worst end [K]."""
-    units_of = units.DISPLAY[system]
-    soft = [end for end in ends.ends if end.margin is not None]
+def _softening(tube: Tube, ends: TubeEnds, system: str) -> tuple[float, str, float | None, tuple[float, str] | None]:
+    """Return the score of softening, why, and what the worst ends have left, see `Kind.margin` and `Kind.briefly`."""
+    soft = [end for end in ends.ends if end.soft is not None]
     if not soft:
         held = "does not soften in a loop" if tube.rigid else "sits on a barb under a clamp, where nothing necks"
-        limit = units_of["temperature"].text(tube.coolant_limit)
-        return 1.0, f"It {held}; it is rated to coolant of {limit}.", None
-    worst = min(soft, key=lambda end: end.left())
-    least = float(worst.left())
+        row = tables.by_name("plastics.csv").get(tube.material, {"continuous_limit_degc": ""})
+        limit = min(tube.coolant_limit, row["continuous_limit_degc"] or tube.coolant_limit)
+        walls = [w for e in ends.ends for w in (*(v for c, v in e.wall.items() if c not in BRIEF), e.beyond)]
+        warmest = max((wall for wall in walls if np.isfinite(wall)), default=0.0)
+        words = f"It {held}; it is rated to coolant of {units.DISPLAY[system]['temperature'].text(limit)}."
+        return float(np.clip((limit - warmest) / FULL_MARGIN, 0.0, 1.0)), words, None, None
+    lasting, passing = (
+        [(end.soft - wall, case) for end in soft for case, wall in end.wall.items()
+         if (case in BRIEF) == brief and np.isfinite(wall)]
+        for brief in (False, True)
+    )  # fmt: skip
+    margin, briefly = min(lasting, default=(None, ""))[0], min(passing, default=None)
+    least = min((left for end in soft if np.isfinite(left := end.left() or np.nan)), default=np.nan)
+    score = float(np.clip(np.nan_to_num(least) / FULL_MARGIN, 0.0, 1.0))
+    worst = min(
+        soft, key=lambda end: end.soft - max(end.wall[case] for case in end.wall if np.isfinite(end.wall[case]))
+    )
+    return score, f"To softening: {_left(margin, briefly, system)}; its worst end is {worst.name}.", margin, briefly
 
-    def side(margin: float) -> str:
-        return f"{units_of['difference'].text(abs(margin))} {'below' if margin >= 0 else 'over'} softening"
 
-    words = f"Its worst end, {worst.name}, comes to {side(least)}"
-    briefly = [left for end in soft if (left := end.left(brief=True)) is not None]
-    if briefly and min(briefly) < least:
-        words += f"; for minutes after the pump stops or the machine is switched off to {side(min(briefly))}"
-    return float(np.clip(least / FULL_MARGIN, 0.0, 1.0)), f"{words}.", least
+def _left(margin: float | None, briefly: tuple[float, str] | None, system: str) -> str:
+    """Return what is left to softening, as it runs and when it stops; empty if nothing softens."""
+    found = [] if margin is None else [(margin, "while it runs")]
+    found += [] if briefly is None else [(briefly[0], WHEN[briefly[1]])]
+    rise = units.DISPLAY[system]["difference"]
+    return ", ".join(f"{rise.text(abs(k))} {'left' if k >= 0 else 'over'} {when}" for k, when in found)
 
 
 def _cost(plan: Plan) -> float | None:
@@ -337,7 +379,7 @@ def _upkeep(material: str, plan: Plan, ends: TubeEnds) -> tuple[float, str, floa
     """Return the score of upkeep, why, and the months to the next top-up at the earliest."""
     months = None if ends.months is None else float(ends.months[0])
     if months is not None:
-        words = f"Vapour through its wall takes a tenth of the reservoir in {_months(months)} at the earliest."
+        words = f"Vapour through its wall takes a tenth of the reservoir in {months_in_words(months)} at the earliest."
     elif any(high > 0 for _, high in ends.vapour.values()):
         words = "The plan has no reservoir whose level tells what its wall passes as vapour."
     else:
@@ -354,8 +396,10 @@ def _upkeep(material: str, plan: Plan, ends: TubeEnds) -> tuple[float, str, floa
     return score, " ".join([words, *(rule.why for rule in said.values())]), months
 
 
-def _months(months: float) -> str:
+def months_in_words(months: float) -> str:
     """Return a time in words, as coarse as it is known."""
+    if not np.isfinite(months):
+        return "none"
     if months >= 36:
         return f"{months / 12:.0f} years" if months < 120 else "more than ten years"
     return f"{months:.0f} months" if months >= 9.5 else f"{months:.1f} months"
@@ -387,41 +431,33 @@ def _told(found: list[tuple[rules.Rule, Fact]], system: str) -> tuple[tuple[str,
 
 
 def _short(rule: rules.Rule, fact: Fact, system: str) -> str:
-    """Return what a rule says of a fact, in few words."""
+    """Return what a rule says of a fact, in few words: of what lies below something, on which side and how far."""
     if rule.kind == "words":
         return str(fact.value) if rule.quantity == CONTACT else f"{rule.quantity} is {fact.value}"
-    value = "" if rule.kind == "truth" else f" {rules.text_of(fact.value, rule.kind, system)}"
-    return f"{rule.quantity}{value} ({fact.where})"
+    if rule.kind == "truth":
+        return f"{rule.quantity} ({fact.where})"
+    if match := re.fullmatch("(.*) below (.*) by", rule.quantity):
+        value = rules.text_of(abs(fact.value), rule.kind, system)
+        return f"{match[1]} {value} {'below' if fact.value >= 0 else 'over'} {match[2]} ({fact.where})"
+    return f"{rule.quantity} {rules.text_of(fact.value, rule.kind, system)} ({fact.where})"
 
 
 # ------------------------------------------------------------------------------------------------- the reasons
 
 
-def _lead(choice: TubeChoice) -> str:
-    """Return what puts the first before the second."""
-    first, second = choice.kinds[:2]
-    if second.danger and not first.danger:
-        return f"{_big(first)} is first with {first.total:.2f} of 1, the only kind of which the rules tell no danger."
-    if first.total - second.total < LEVEL:
-        return f"{_big(first)} and {second.label} are level with {first.total:.2f} of 1."
-    gain = {c: w * (first.scores[c] - second.scores[c]) for c, w in choice.weights.items()}
-    best = sorted((c for c in gain if gain[c] > 0), key=lambda c: -gain[c])[:2]
-    scores = " and ".join(f"{c} ({first.scores[c]:.2f} against {second.scores[c]:.2f})" for c in best)
-    return (
-        f"{_big(first)} is first with {first.total:.2f} of 1, before {second.label} with {second.total:.2f}, "
-        f"by {scores}."
-    )
+def _told_of(kind: Kind) -> str:
+    """Return what the rules say of a kind, notices left out."""
+    told = "; ".join(f"{signal}, {said}" for signal, said in kind.told if signal != "notice")
+    return f"The rules say of it: {told}." if told else ""
 
 
 def _against(choice: TubeChoice) -> str:
-    """Return what speaks against the first: where it lies furthest behind the best, weights counted, and its rules."""
+    """Return what speaks against the first: where it lies furthest behind the best, weights counted."""
     first = choice.kinds[0]
     best = {c: max(choice.kinds, key=lambda kind: kind.scores[c]) for c in CRITERIA}
     behind = {c: w * (best[c].scores[c] - first.scores[c]) for c, w in choice.weights.items()}
     most = max(behind, key=lambda c: behind[c])
-    words = f"Against it: {most}, {first.scores[most]:.2f}. {first.words[most]}" if behind[most] > 0 else ""
-    told = "; ".join(f"{signal}, {said}" for signal, said in first.told if signal != "notice")
-    return f"{words} The rules say of it: {told}.".strip() if told else words
+    return f"Against it: {most}, {first.scores[most]:.2f}. {first.words[most]}" if behind[most] > 0 else ""
 
 
 def _turning(choice: TubeChoice) -> str:
@@ -429,8 +465,13 @@ def _turning(choice: TubeChoice) -> str:
     if not choice.turns:
         return "No weight alone turns this order."
     turn = choice.turns[0]
-    side, now = "above" if turn.above else "below", choice.weights[turn.criterion]
-    return f"With the weight of {turn.criterion} {side} {turn.weight:.2f}, now {now:.2f}, {turn.rival.label} is first."
+    now = f"{choice.weights[turn.criterion]:.2f}"
+    if now == f"{turn.weight:.2f}":
+        return (
+            f"With {'more' if turn.above else 'less'} than its {now} for {turn.criterion}, {turn.rival.label} is first."
+        )
+    side = "above" if turn.above else "below"
+    return f"With the weight of {turn.criterion} {side} {turn.weight:.2f}, now {now}, {turn.rival.label} is first."
 
 
 def _dangers(choice: TubeChoice) -> str:

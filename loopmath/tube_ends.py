@@ -8,7 +8,7 @@ spreads its heat, is left out.
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,9 +19,8 @@ from loopmath import network, regime, rules, scenarios, tables, transient, wette
 from loopmath.checks import InputError, OutOfRange, one_of
 from loopmath.course import Course, spoken
 from loopmath.designs import number_of_designs, one_design
-from loopmath.laws import convection, materials, seals
 from loopmath.laws import coolant as coolants
-from loopmath.laws.coolant import Coolant
+from loopmath.laws import materials, seals
 from loopmath.loss import GRAVITY
 from loopmath.parts import Tube
 from loopmath.plan import Plan
@@ -30,27 +29,32 @@ from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
 
 STEADY, PEAK, STOPS, OFF, HOT = CASES = ("steady", "peak load", "pump stops", "switched off", "hot spot")
+#: When each of them is, in a sentence.
+WHEN = {
+    STEADY: "while it runs steadily",
+    PEAK: "at peak load",
+    STOPS: "for minutes when the pump stops",
+    OFF: "for minutes when it is switched off",
+    HOT: "in the hot spot",
+}
 #: Cases that pass within minutes: a wall gives less in them, and the rules judge them more mildly.
 BRIEF = (STOPS, OFF)
 #: What the rules call how far an end stays below softening, in the cases that last and in those that pass.
 LASTING, PASSING = "tube end below softening by", "tube end below softening for minutes by"
+#: What is judged at peak load too, by how its quantity begins.
+AT_PEAK = ("tank below", "seal below", "tube below its service")
+#: Heat that soaks into an end warms it by this at least. [K]
+LEAST_SOAK = 0.1
 #: What an end sits in where branches meet.
 TEE = "tee"
 #: Hardness of O-rings (common practice, no source) [Shore A], friction between wet rubber and tube (from memory).
 HARDNESS, WET_FRICTION = 70.0, 0.2
 #: Height of a loop whose positions are not known (an estimate, common practice). [m]
 USUAL_HEIGHT = 0.5
-#: Nusselt number of coolant that moves slowly or not at all. Where it stands, it is an estimate for pure conduction.
-STANDING = 3.66
 #: How the runs in time are followed [K]; after so long what was stored in a block has come out of it. [s]
 SOLVER, SOAKED = {"relative": 1e-3, "absolute": 1e-2, "points": 81}, 900.0
-SOAKS = "What the parts have stored then goes on into the coolant of their blocks."
+SOAKS = "What the parts have stored then goes on into their blocks."
 BEYOND = " The coolant leaves the range of its data: walls there get warmer than is shown."
-#: Turns in which the film of the air follows the temperature of the outer wall: they leave less than 0.002 K.
-TURNS = 3
-#: Density [kg/m3] and molar mass [kg/mol] of pure glycols, about 20 degC, and the molar mass of water (from memory).
-GLYCOLS = {"propylene glycol": (1036.0, 0.07609), "ethylene glycol": (1113.0, 0.06207)}
-WATER_MOLAR_MASS = 0.018015
 #: Room air holds this share of the vapour it could (common practice); share of a reservoir after which it is topped up.
 HUMIDITY, TOPPED_UP = 0.5, 0.1
 MONTH = 30.4 * 86400.0
@@ -82,6 +86,8 @@ class End:
         Push of the highest pressure there can be on the end. [N]
     grip : float or None
         What its rings hold by friction alone once the wall has given; None for soft tube. [N]
+    beyond : float
+        End of the coolant's data if the coolant passes it in a case; NaN otherwise. [degC]
     """
 
     run: str
@@ -95,6 +101,7 @@ class End:
     strain: float | None
     thrust: float
     grip: float | None
+    beyond: float = np.nan
 
     @property
     def name(self) -> str:
@@ -102,11 +109,16 @@ class End:
         return f"{self.run}, at {self.at}" if self.at else f"{self.run}, closed end"
 
     def left(self, brief: bool = False) -> float | None:
-        """Return how far it stays below softening in the cases that last, or in those that pass. [K]"""
-        walls_ = [value for case, value in self.wall.items() if (case in BRIEF) == brief]
-        if self.soft is None or not walls_:
+        """
+        Return how far it stays below softening in the cases that last, or in those that pass. [K]
+
+        Where the coolant leaves its data in a case, it is at most what is left at the end of that data.
+        """
+        walls = [value for case, value in self.wall.items() if (case in BRIEF) == brief]
+        if self.soft is None or not walls:
             return None
-        return self.soft - max((value for value in walls_ if np.isfinite(value)), default=np.nan)
+        least = [self.beyond] if any(np.isnan(walls)) else []
+        return self.soft - max((value for value in (*walls, *least) if np.isfinite(value)), default=np.nan)
 
     @property
     def held(self) -> float | None:
@@ -132,6 +144,8 @@ class _Warmth:
     coolant: np.ndarray
     air: np.ndarray
     flow: np.ndarray
+    outside: tuple[str, ...]
+    peak: Solution
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,15 +181,28 @@ class TubeEnds:
     _warmth: _Warmth
 
     @property
+    def said(self) -> list[str]:
+        """The notes, that on pumps that stop first, and none twice."""
+        out: list[str] = []
+        for words in (self.notes[key] for key in dict.fromkeys([STOPS, *self.notes]) if key in self.notes):
+            out += [] if any(words in other for other in out) else [words]
+        return out
+
+    @property
     def facts(self) -> list[Fact]:
-        """What the rules judge of tube ends; of how rings hold, the worst end of each tube speaks."""
+        """What the rules judge of tube ends, the worst first; of how rings hold, the worst end of each tube speaks."""
         out = [
             Fact(quantity, e.name, left, also={"tube": e.tube.name})
             for quantity, brief in ((LASTING, False), (PASSING, True))
-            for e in self.ends
-            if (left := e.left(brief)) is not None
+            for e in sorted(self.ends, key=lambda e: _known(e.left(brief)))
+            if (left := e.left(brief)) is not None and (not brief or _soaks(e))
         ]
-        out += [Fact("wall pressed in by its ring", e.name, e.strain) for e in self.ends if e.strain is not None]
+        out += [Fact("coolant outside its data", case, 1.0) for case in self._warmth.outside if case != STEADY]
+        # What else softens or hardens with the coolant, when it is warmest.
+        peak = wetted.warm_facts(self._warmth.peak) if PEAK in self._warmth.cases else []
+        out += [replace(fact, where=f"{fact.where}, {PEAK}") for fact in peak if fact.quantity.startswith(AT_PEAK)]
+        pressed = sorted((e for e in self.ends if e.strain is not None), key=lambda e: -e.strain)
+        out += [Fact("wall pressed in by its ring", e.name, e.strain) for e in pressed]
         held = sorted((e for e in self.ends if e.held is not None), key=lambda e: -e.held)
         out += [Fact("grip over thrust", e.name, e.held) for e in {e.tube.name: e for e in held}.values()]
         if self.months is not None:
@@ -183,13 +210,46 @@ class TubeEnds:
         return out
 
     def warned(self, system: str = "metric") -> list[Warned]:
-        """Return what the rules say of the tube ends beside what they say of the answer, gravest first."""
+        """Return what the rules say of the tube ends beside what they say of the answer, as `gather`."""
         known = set(self.solution.warned(system))
         every = rules.warnings_of([*self.solution.facts, *self.facts], system, self.plan.house_rules)
-        return [row for row in every if row not in known]
+        return self.gather([row for row in every if row not in known])
+
+    def gather(self, rows: list[Warned]) -> list[Warned]:
+        """Return warnings with one row for each rule on tube ends: the worst end, and how many others."""
+        ends, groups = {end.name for end in self.ends}, {}
+        for row in rows:
+            alike = (row.signal, row.quantity, row.limit, row.why) if row.where in ends else row
+            groups.setdefault(alike, []).append(row)
+        return [
+            first._replace(where=f"{first.where} and {len(more)} more end{'s' * (len(more) > 1)}") if more else first
+            for first, *more in groups.values()
+        ]
+
+    def runs(self, system: str = "metric") -> pd.DataFrame:
+        """
+        Return a row for each run and dead leg: its tube, how it grows, what passes its wall.
+
+        "grows" is from room temperature to its warmest case, of runs alone. "water out" is its low and high estimate.
+        """
+        one_of("system", system, DISPLAY)
+        long, mass = DISPLAY[system]["length"], DISPLAY[system]["mass"]
+        leaves = [leaf for leaf in tree.leaves(self.plan.loop) if isinstance(leaf, (tree.Run, tree.DeadLeg))]
+        rows = [
+            {
+                "run": leaf.name,
+                "material": leaf.tube.material,
+                f"length [{long.label}]": round(long.convert(float(leaf.length)), long.digits),
+                f"least bend radius [{long.label}]": round(long.convert(float(leaf.tube.bend_radius)), long.digits),
+                f"grows by [{long.label}]": round(long.convert(self.growth.get(leaf.name, np.nan)), long.digits),
+                f"water out a month [{mass.label}]": _span(mass.convert(np.array(self.vapour[leaf.name]) * MONTH)),
+            }
+            for leaf in leaves
+        ]
+        return pd.DataFrame(rows)
 
     def table(self, system: str = "metric") -> pd.DataFrame:
-        """Return a row for each end, in "metric" or "us" units."""
+        """Return a row for each end, in "metric" or "us" units; "left" is to softening, below 0 it is over."""
         one_of("system", system, DISPLAY)
         warm, rise = DISPLAY[system]["temperature"], DISPLAY[system]["difference"]
 
@@ -203,13 +263,29 @@ class TubeEnds:
                 **{f"{case} [{warm.label}]": shown(value, warm) for case, value in e.wall.items()},
                 "warmest": e.worst,
                 f"softens [{warm.label}]": shown(e.soft, warm),
-                f"below softening [{rise.label}]": shown(e.margin, rise),
-                "pressed in [%]": np.nan if e.strain is None else round(100.0 * e.strain, 3),
+                f"left [{rise.label}]": shown(e.margin, rise),
+                "pressed in [%]": np.nan if e.strain is None else float(f"{100.0 * e.strain:.2g}"),
                 "grip over thrust": np.nan if e.held is None else round(e.held, 1),
             }
             for e in self.ends
         ]
-        return pd.DataFrame(rows).set_index("tube end") if rows else pd.DataFrame()
+        return pd.DataFrame(rows)
+
+
+def _soaks(end: End) -> bool:
+    """Return True if an end gets warmer in a case that passes than in any that lasts, or that is not known."""
+    lasting, passing = (end.left(brief) for brief in (False, True))
+    return lasting is None or not passing > lasting - LEAST_SOAK
+
+
+def _known(value: float | None) -> float:
+    """Return a value to sort by, what is not known behind all others."""
+    return value if value is not None and np.isfinite(value) else np.inf
+
+
+def _span(ends: np.ndarray) -> str:
+    """Return a low and a high end in words, each by two significant digits."""
+    return "none" if not ends[1] > 0 else "{:.2g} to {:.2g}".format(*ends)
 
 
 def tube_ends(plan: Plan, solution: Solution | None = None, cases: Iterable[str] = CASES) -> TubeEnds:
@@ -244,8 +320,8 @@ def tube_ends(plan: Plan, solution: Solution | None = None, cases: Iterable[str]
 
     Rings: [Gent1958]_, [Lindley1967]_ and [RoarkYoung2002]_ as in `laws.seals`. The grip counts the squeeze less what
     the wall gives under the whole squeeze, which is on the safe side. Pressure: see `highest_pressure`. Vapour:
-    [Crank1975]_ with the vapour pressure of water by [WagnerPruss1993]_ times `water_share`, less half-saturated room
-    air.
+    [Crank1975]_ with the vapour pressure of water by [WagnerPruss1993]_ times `laws.coolant.water_share`, less
+    half-saturated room air.
     """
     asked = tuple(one_of("case", case, CASES) for case in cases)
     if not asked:
@@ -262,7 +338,8 @@ def tube_ends(plan: Plan, solution: Solution | None = None, cases: Iterable[str]
         coolant = [max(at(spot.run, "in"), at(*spot.near)) for spot in spots]
         columns.append((coolant, air, [flows.get(spot.run, 0.0) for spot in spots]))
     coolant, air, flow = (np.array(part, dtype=float).T for part in zip(*columns, strict=True))
-    warmth = _Warmth(spots, tuple(needed), coolant, air, flow)
+    outside = tuple(case for case in needed if (solution if case == STEADY else peak).outside)
+    warmth = _Warmth(spots, tuple(needed), coolant, air, flow, outside, peak)
     return _judged(plan, solution, warmth, [case for case in CASES if case in asked], notes)
 
 
@@ -398,71 +475,10 @@ def _until_off(peak: Solution, notes: dict[str, str]) -> dict[str, float]:
         tops["coolant_warmest"] = max(tops["coolant_warmest"], tops[f"coolant in {name}"])
     when = f"{spoken(first.time)} after the pumps stop" if first.time > 0 else "Before the pumps stop"
     notes[STOPS] = (
-        f"{when}, {first.where} is at its limit, and a machine that protects itself switches off. {SOAKS} "
-        f"A machine that goes on gets warmer.{beyond}"
+        f"{when}, {first.where} is at its limit: a machine that protects itself switches off, one that does not gets "
+        f"warmer. {SOAKS}{beyond}"
     )
     return tops
-
-
-def walls(
-    fluid: Coolant,
-    coolant: Any,
-    air: Any,
-    flow: Any,
-    length: Any,
-    bore: Any,
-    outside: Any,
-    conductivity: Any,
-    pressure: Any = 101325.0,
-) -> tuple[Any, Any]:
-    """
-    Temperature of a tube's wall at its bore and at its outside, with the films of its coolant and of still air.
-
-    Parameters
-    ----------
-    fluid : Coolant
-    coolant, air : float or array
-        Properties are taken within the coolant's data. [degC]
-    flow : float or array
-        0 or more; where it is 0 the coolant stands. [m3/s]
-    length, bore, outside : float or array
-        Of the tube, `outside` more than `bore` > 0. [m]
-    conductivity : float or array
-        Of the wall, more than 0. [W/(m K)]
-    pressure : float or array
-        Of the air. [Pa]
-
-    Returns
-    -------
-    inner, outer : float or array
-        [degC]
-
-    Raises
-    ------
-    InputError
-        If a number is not finite or the tube has no wall.
-
-    Notes
-    -----
-    `laws.convection.duct_nusselt` inside, `cylinder_natural_nusselt` outside, `laws.materials.wall_temperatures`
-    between. Coolant that stands counts as a film of pure conduction with Nu 3.66, that of slow flow (an estimate).
-
-    Examples
-    --------
-    >>> inner, outer = walls(coolants.coolant("water"), 45.0, 30.0, 5e-5, 0.3, 0.010, 0.014, 0.2)
-    >>> round(float(inner), 1), round(float(outer), 1)
-    (45.0, 43.9)
-    """
-    clipped = np.clip(coolant, fluid.low, fluid.high)
-    density, viscosity, heat, conducting = fluid.properties(clipped)
-    reynolds = 4.0 * flow * density / (np.pi * bore * viscosity)
-    inlet = bore / np.maximum(length, bore)
-    inner_film = convection.duct_nusselt(reynolds, viscosity * heat / conducting, STANDING, inlet) * conducting / bore
-    law, inner, outer = convection.cylinder_natural_nusselt, coolant, coolant
-    for _ in range(TURNS):
-        outer_film = regime.natural_film(np.abs(outer - air), np.minimum(outer, air), outside, pressure, law)
-        inner, outer = materials.wall_temperatures(coolant, air, inner_film, outer_film, conductivity, outside, bore)
-    return inner, outer
 
 
 def _surfaces(plan: Plan, warmth: _Warmth, leaves: dict[str, Any]) -> np.ndarray:
@@ -479,7 +495,7 @@ def _surfaces(plan: Plan, warmth: _Warmth, leaves: dict[str, Any]) -> np.ndarray
     known = np.isfinite(warmth.coolant)
     coolant, air = (np.where(known, value, 25.0) for value in (warmth.coolant, warmth.air))
     pressure = float(coolants.pressure_at_height(plan.height))
-    warmer = np.maximum(*walls(plan.coolant, coolant, air, warmth.flow, *sizes, conductivity, pressure))
+    warmer = np.maximum(*regime.tube_walls(plan.coolant, coolant, air, warmth.flow, *sizes, conductivity, pressure))
     copper = np.array([row is None for row in rows])[:, None]
     out = np.where(known, np.where(copper, coolant, warmer), np.nan)
     for case in (STOPS, OFF):
@@ -504,7 +520,10 @@ def _judged(plan: Plan, solution: Solution, warmth: _Warmth, asked: list[str], n
             growth[spot.run] = _growth(plan, leaves[spot.run], row)
         else:
             wall = dict(zip(asked, map(float, row), strict=True))
-            ends.append(_end(plan, spot, leaves[spot.run].tube, wall, pressure, notes))
+            end = _end(plan, spot, leaves[spot.run].tube, wall, pressure, notes)
+            if warmth.outside and not isinstance(leaves[spot.run], tree.DeadLeg):
+                end = replace(end, beyond=plan.coolant.high)
+            ends.append(end)
     rows = [row for row in solution.walk if isinstance(row["element"], (tree.Run, tree.DeadLeg))]
     vapour = {(leaf := leaves[row["element"].name]).name: _vapour(plan, leaf, float(row["in"])) for row in rows}
     return TubeEnds(plan, solution, tuple(ends), growth, vapour, _months(plan, vapour), notes, warmth)
@@ -552,7 +571,7 @@ def _pressed_in(tube: Tube, wall: float, load: float, notes: dict[str, str]) -> 
 
 def highest_pressure(plan: Plan) -> tuple[float, str]:
     """
-    Return the highest pressure there can be in a loop, and in words what it is made of.
+    Return the highest pressure pumps and coolant give a loop, and in words what it is made of.
 
     Parameters
     ----------
@@ -567,20 +586,20 @@ def highest_pressure(plan: Plan) -> tuple[float, str]:
 
     Notes
     -----
-    Pumps at shut-off at their speed (in parallel the strongest counts), under coolant as high as the loop is: from its
-    lowest part to its highest where two positions or more are known, else 0.5 m (an estimate). What the air of a
-    sealed reservoir adds as it warms is left out.
+    Pumps at shut-off at full speed (in parallel the strongest counts), as while filling, under coolant as high as the
+    loop is: from its lowest part to its highest where two positions or more are known, else 0.5 m (an estimate). What
+    the air of a sealed reservoir adds as it warms is left out: the less air, the more, even more than all else.
 
     Examples
     --------
     >>> from loopmath.planfile import load_plan
     >>> round(highest_pressure(load_plan(tables.DATA / "plans" / "podcast_booth.toml"))[0] / 1e3, 1)
-    21.8
+    40.5
     """
 
     def shutoff(item: Any) -> float:
         if isinstance(item, tree.PumpUnit):
-            return float(network.pump_head(item, 0.0))
+            return float(network.pump_head(replace(item, speed=1.0), 0.0))
         children = [shutoff(c) for c in getattr(item, "items", ()) or getattr(item, "branches", ())]
         return max(children) if isinstance(item, tree.Parallel) else sum(children)
 
@@ -588,7 +607,8 @@ def highest_pressure(plan: Plan) -> tuple[float, str]:
     height = max(up) - min(up) if len(up) > 1 else USUAL_HEIGHT
     density = float(plan.coolant.properties(float(plan.room_air))[0])
     origin = "by the positions of its parts" if len(up) > 1 else "as loops usually are, for positions are not known"
-    words = f"Pumps at shut-off, under coolant as high as the loop: {origin}."
+    words = f"Pumps at shut-off at full speed, under coolant as high as the loop: {origin}."
+    words += " Air that warms in a tight reservoir adds to it."
     return density * GRAVITY * (shutoff(plan.loop) + height), words
 
 
@@ -599,41 +619,6 @@ def _growth(plan: Plan, run: tree.Run, walls_: np.ndarray) -> float:
     return float(materials.growth(run.tube.material, float(run.length), float(known.max() - plan.room_air)))
 
 
-def water_share(fluid: Coolant) -> float:
-    """
-    Return the mole fraction of water in a coolant, by which it lowers the vapour pressure (Raoult).
-
-    Parameters
-    ----------
-    fluid : Coolant
-        One coolant of data/coolants.csv.
-
-    Returns
-    -------
-    share : float
-        0 to 1. [-]
-
-    Notes
-    -----
-    An estimate: the concentrate of a mix by volume counts as pure glycol, and its volume shares become mass shares
-    through the densities of pure glycol and water, as if mixing took no volume.
-
-    Examples
-    --------
-    >>> round(water_share(coolants.coolant("propylene-glycol-20")), 3)
-    0.942
-    """
-    if fluid.base not in GLYCOLS:
-        return 1.0
-    density, molar = GLYCOLS[fluid.base]
-    by_volume = fluid.fraction_basis == "volume"
-    water = float(coolants.coolant("water").properties(20.0)[0]) if by_volume else 1.0
-    share = float(fluid.fraction)
-    glycol_moles = share * (density if by_volume else 1.0) / molar
-    water_moles = (1.0 - share) * water / WATER_MOLAR_MASS
-    return water_moles / (water_moles + glycol_moles)
-
-
 def _vapour(plan: Plan, leaf: Any, warm: float) -> tuple[float, float]:
     """Return the water that passes the wall of a run or leg, by the ends of its permeability. [kg/s]"""
     row = tables.by_name("plastics.csv").get(leaf.tube.material)
@@ -641,7 +626,7 @@ def _vapour(plan: Plan, leaf: Any, warm: float) -> tuple[float, float]:
         return 0.0, 0.0
     if not np.isfinite(warm):
         return np.nan, np.nan
-    inside = water_share(plan.coolant) * float(coolants.water_vapour_pressure(min(warm, 100.0)))
+    inside = coolants.water_share(plan.coolant) * float(coolants.water_vapour_pressure(min(warm, 100.0)))
     outer = HUMIDITY * float(coolants.water_vapour_pressure(float(plan.room_air)))
     shape = (float(leaf.length), float(leaf.tube.outside), float(leaf.tube.bore))
     ends = (row["vapour_permeability_low"], row["vapour_permeability_high"])

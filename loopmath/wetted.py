@@ -1,7 +1,7 @@
 """What the coolant touches in a plan: metals and how their pairs get on, plastics and seals, and what touches those."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,25 +14,40 @@ from loopmath.laws import materials
 from loopmath.plan import Plan
 from loopmath.rules import CONTACT, FITS, ON, Fact
 
-#: Families of metal that eat aluminium in one coolant (common practice and the anodic index agree).
+#: Families of metal that eat light metals and zinc in one coolant (common practice and the anodic index agree).
 COPPER_FAMILY = ("copper", "nickel", "silver", "gold", "rhodium")
-#: The two quantities a pair is judged by.
-REFUSED, APART = "aluminium with a copper-family metal", "difference of anodic index"
+#: The quantity by which a family is judged beside the copper family, whatever the coolant.
+_REFUSED = {
+    **dict.fromkeys(("aluminium", "magnesium"), "aluminium or magnesium with a copper-family metal"),
+    **dict.fromkeys(("zinc", "cadmium"), "zinc or cadmium with a copper-family metal"),
+}
+#: The quantities a pair is judged by: those, and that of every other pair.
+REFUSED, APART = tuple(dict.fromkeys(_REFUSED.values())), "difference of anodic index"
 #: What usually lies under a plating whose base is not stated (common practice, no source).
 USUAL_BASE = {"block": "copper", "": "brass"}
-#: Where metals stand that are in no part of the plan.
-BESIDE = "beside the plan"
+#: Where metals stand that are in no part of the plan; what of a radiator nobody can replace.
+BESIDE, SOLDER = "beside the plan", "solder"
 
 
 @dataclass(frozen=True, eq=False)
 class Wetted:
-    """A metal the coolant touches: in which part, what lies under it if it is a plating, its area [m2] if known."""
+    """
+    A metal the coolant touches: in which part, what lies under it if it is a plating, its area [m2] if known.
+
+    `piece` says which piece of the part it is where that is not the part itself: "fittings", "tube", "solder".
+    """
 
     where: str
     surface: str
     base: str = ""
     assumed: bool = False
     area: Any = None
+    piece: str = ""
+
+    @property
+    def metal(self) -> str:
+        """The metal as a plan would have it."""
+        return f"{self.surface}{materials.OVER}{self.base}" if self.base and not self.assumed else self.surface
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,8 +75,13 @@ class Pair:
 
     @property
     def refused(self) -> bool:
-        """True for aluminium with a metal of the copper family."""
-        return family(self.baser) == "aluminium" and family(self.nobler) in COPPER_FAMILY
+        """True for aluminium, magnesium, zinc or cadmium with a metal of the copper family."""
+        return family(self.baser) in _REFUSED and family(self.nobler) in COPPER_FAMILY
+
+    @property
+    def quantity(self) -> str:
+        """The quantity it is judged by: one of `REFUSED`, or `APART`."""
+        return _REFUSED[family(self.baser)] if self.refused else APART
 
 
 def family(metal: str) -> str:
@@ -85,15 +105,22 @@ def wetted(plan: Plan) -> list[Wetted]:
     """
     out = []
     for leaf in tree.leaves(plan.loop):
-        for name, area in leaf.wets():
+        wets = leaf.wets()
+        for number, (name, area) in enumerate(wets, start=1):
             surface, base = materials.layers(name, f"{leaf.name}, metal")
             assumed = surface.endswith(" plate") and not base
             if assumed:
                 base = USUAL_BASE.get(leaf.kind, USUAL_BASE[""])
-            out.append(Wetted(leaf.name, surface, base, assumed, area))
+            out.append(Wetted(leaf.name, surface, base, assumed, area, _piece(leaf, name, number == len(wets))))
     for name in plan.also_wetted:
         out.append(Wetted(BESIDE, *materials.layers(name, "also wetted")))
     return out
+
+
+def _piece(leaf: Any, name: str, last: bool) -> str:
+    if isinstance(leaf, (tree.Run, tree.DeadLeg)):  # the tube comes after the fittings
+        return "tube" if last and leaf.tube.material == "copper" else "fittings"
+    return SOLDER if isinstance(leaf, tree.RadiatorUnit) and last and name == leaf.radiator.solder else ""
 
 
 def pairs(found: Iterable[Wetted]) -> list[Pair]:
@@ -185,12 +212,12 @@ def seen(plan: Plan) -> Seen:
     found = wetted(plan)
     every, inhibitor = pairs(found), treatment(plan)["inhibitor"] == "yes"
     limit = materials.LIMITS[plan.surroundings]
-    judged = [_pair_fact(REFUSED if pair.refused else APART, pair, pair.volts, limit) for pair in every]
+    judged = [_pair_fact(pair.quantity, pair, found, pair.volts, limit) for pair in every]
     fired = rules.firings([*judged, *_coolant_facts(plan)], plan.house_rules)
     signals = {
         (fact.also["nobler"], fact.also["baser"]): rule.signal
         for rule, fact, _ in fired
-        if rule.quantity in (REFUSED, APART)
+        if rule.quantity in (*REFUSED, APART)
     }
     return Seen(found, every, plan.surroundings, inhibitor, signals)
 
@@ -232,12 +259,22 @@ def _places(found: Iterable[tuple[str, str]]) -> dict[str, str]:
     out: dict[str, list[str]] = {}
     for name, where in found:
         out.setdefault(name, []).append(where)
-    return {name: _listed(tuple(dict.fromkeys(places))) for name, places in out.items()}
+    return {name: _listed(places) for name, places in out.items()}
 
 
-def known_contacts() -> dict[tuple[str, str], dict]:
-    """Return the rows of data/contacts.csv by what touches and what is touched."""
-    return {(row["agent"], row["material"]): row for row in tables.read_table("contacts.csv")}
+def known_contacts(inhibitor: bool | None = None) -> dict[tuple[str, str], dict]:
+    """
+    Return the rows of data/contacts.csv by what touches and what is touched.
+
+    Where a row holds with or without an inhibitor only, that of a coolant with or without one; of None the row of what
+    is usual, which stands first: none in water, one in glycol.
+    """
+    against = {None: "", True: "inhibitor is no", False: "inhibitor is yes"}[inhibitor]
+    out: dict[tuple[str, str], dict] = {}
+    for row in tables.read_table("contacts.csv"):
+        if row["also"] == "" or row["also"] != against:
+            out.setdefault((row["agent"], row["material"]), row)
+    return out
 
 
 # -------------------------------------------------------------------------------------------------------- facts
@@ -256,23 +293,18 @@ def _metal_facts(plan: Plan) -> list[Fact]:
     for pair in every:  # the widest pair of each metal that is eaten speaks for it, and the widest that is refused
         if pair.refused and pair.baser not in refused:
             refused.add(pair.baser)
-            out.append(_pair_fact(REFUSED, pair, pair.volts))
+            out.append(_pair_fact(pair.quantity, pair, found, pair.volts))
         if not pair.refused and pair.baser not in eaten:
-            out.append(_pair_fact(APART, pair, pair.volts, limit))
+            out.append(_pair_fact(APART, pair, found, pair.volts, limit))
             # Where the sea-water series has the two the other way round, which of them is the anode is not sure.
             if pair.volts > materials.LIMITS["harsh"] and pair.area_ratio is not None and not pair.turned:
-                out.append(_pair_fact("cathode area over anode area", pair, pair.area_ratio))
+                out.append(_pair_fact("cathode area over anode area", pair, found, pair.area_ratio))
         eaten.add(pair.baser)
-    passing = [pair for pair in every if pair.volts <= limit and pair.sea_water is not None]
-    far = [(max(abs(end) for end in pair.sea_water), pair) for pair in passing]
-    if far:
-        volts, pair = max(far, key=lambda item: item[0])
-        out.append(_pair_fact("difference in the sea-water series", pair, volts, limit))
     through = worn(found)
     for worst, nobler, volts in through[:1]:
         alike = [one for one, _, _ in through if (one.surface, one.base) == (worst.surface, worst.base)]
-        parts = _listed(tuple(dict.fromkeys(one.where for one in alike)))
-        also = {"part": parts, "base": worst.base, "nobler": nobler}
+        parts = _listed(one.where for one in alike)
+        also = {"part": _named(alike), "base": worst.base, "nobler": nobler}
         guess = " (base assumed)" if all(one.assumed for one in alike) else ""
         where = f"{parts}: {worst.surface} over {worst.base}{guess}, with {nobler}"
         out.append(Fact("difference where plating is worn through", where, volts, also=also))
@@ -284,18 +316,61 @@ def _unstated(leaf: Any) -> bool:
     return leaf.part is not None and not isinstance(leaf, tree.Tank) and not leaf.part.metal
 
 
-def _pair_fact(quantity: str, pair: Pair, value: Any, limit: Any = None) -> Fact:
+def second_opinion(plan: Plan) -> list[Fact]:
+    """Return the pair the index lets pass that lies furthest apart in sea water, none where no pair is known there."""
+    found, limit = wetted(plan), materials.LIMITS[plan.surroundings]
+    passing = [p for p in pairs(found) if p.volts <= limit and p.sea_water is not None and not p.refused]
+    if not passing:
+        return []
+    pair = max(passing, key=lambda p: max(map(abs, p.sea_water)))
+    end = max(pair.sea_water, key=abs)
+    fact = _pair_fact("difference in the sea-water series", pair, found, abs(end), limit)
+    nobler = pair.nobler if end > 0 else pair.baser
+    words = f"{nobler} ({_named(one for one in found if one.surface == nobler)})"
+    return [replace(fact, also={**fact.also, "nobler in sea water": words})]
+
+
+def _pair_fact(quantity: str, pair: Pair, found: list[Wetted], value: Any, limit: Any = None) -> Fact:
+    baser, nobler = ([one for one in found if one.surface == name] for name in (pair.baser, pair.nobler))
+    either = " or ".join(filter(None, map(_replaced, (baser, nobler)))) or "take a coolant with an inhibitor"
+    away = _replaced(baser)
     also = {
         "baser": pair.baser,
         "nobler": pair.nobler,
-        "baser parts": _listed(pair.baser_parts),
-        "nobler parts": _listed(pair.nobler_parts),
+        "baser parts": _named(baser),
+        "nobler parts": _named(nobler),
+        "Replace baser": _sentence(away),
+        "Replace either": _sentence(either),
+        "Or else": f"Or {away}" if away else "Solder cannot be replaced: keep to the change interval of the coolant",
     }
     return Fact(quantity, f"{pair.baser} with {pair.nobler}", value, limit, also)
 
 
-def _listed(places: tuple[str, ...], most: int = 3) -> str:
-    """Return names in one line, the first of many."""
+def _replaced(ones: list[Wetted]) -> str:
+    """Return how parts are got rid of, "" if all of it is solder."""
+    inside = [one for one in ones if one.where != BESIDE and one.piece != SOLDER]
+    beside = _listed(f"the {one.metal}" for one in ones if one.where == BESIDE)
+    steps = [f"replace {_named(inside)}"] if inside else []
+    return " and ".join([*steps, f"take {beside} out of the loop"] if beside else steps)
+
+
+def _named(ones: Iterable[Wetted]) -> str:
+    """Return parts in one line, and which piece of them is meant."""
+    places: dict[str, list[str]] = {}
+    for one in ones:
+        beside = one.where == BESIDE
+        start = f"the {one.metal} " if beside else f"the {one.piece} of " if one.piece else ""
+        places.setdefault(start, []).append(one.where)
+    return " and ".join(start + _listed(places[start]) for start in sorted(places, key=bool))
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _listed(places: Iterable[str], most: int = 3) -> str:
+    """Return names in one line, each once, the first of many."""
+    places = tuple(dict.fromkeys(places))
     more = len(places) - most
     return ", ".join(places[:most]) + (f" and {more} more" if more > 0 else "")
 
@@ -314,7 +389,7 @@ def _coolant_facts(plan: Plan) -> list[Fact]:
         for unit in plan.units(tree.Source)
         if unit.block.channel is not None
     ]
-    known = known_contacts()
+    known = known_contacts(row["inhibitor"] == "yes")
     for agent, material, place in contacts(plan):
         if known.get((agent, material), {"signal": FITS})["signal"] != FITS:
             out.append(Fact(CONTACT, place, f"{agent}{ON}{material}"))

@@ -23,10 +23,10 @@ def mixtures():
     ):
         for percent in percents:
             name = f"{base.replace(' ', '-')}-{percent}"
-            label = f"{base}, inhibited, {percent} % by volume"
+            label = f"{percent} % {base}, inhibited (by volume)"
             mixture = f"INCOMP::{fluid}[{percent / 100}]"
             yield name, label, base, percent / 100, "volume", mixture, "ASHRAE2001"
-    label = "propylene glycol, pure, 20 % by mass"
+    label = "20 % propylene glycol, pure (by mass)"
     yield ("propylene-glycol-20-mass", label, "propylene glycol", 0.2, "mass", "INCOMP::MPG[0.2]", "Melinder2010")
 
 

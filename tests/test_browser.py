@@ -16,7 +16,7 @@ from browser import (
     wait_for_new_picture,
 )
 
-from loopmath import mine
+from loopmath import material_words, mine
 
 ROOT = Path(__file__).resolve().parents[1]
 NOTEBOOK = "workbook/01_at_a_glance.ipynb"
@@ -432,7 +432,7 @@ THERMAL_PAGES = {
     "06_sound_and_speed": ("Distance, cm", "PageUp", "over room", ""),
     "07_time": ("Reservoir, mL", "PageUp", "95 %", ""),
     "08_what_to_cool": ("Pump, %", "PageUp", "cool", ""),
-    "09_materials": ("Room air, °C", "PageUp", "nearest", "tube ends at their worst"),
+    "09_materials": ("Room air, °C", "PageUp", "the end of", "tube ends at their worst"),
 }
 LAST = "[...document.querySelectorAll('.jp-OutputArea .glance')].at(-1)"
 
@@ -480,4 +480,75 @@ def test_a_thermal_page_shows_its_panel_on_one_screen_and_answers_a_slider(therm
     page.wait_for_timeout(300)
     assert page.evaluate(f"{LAST}.scrollWidth <= {LAST}.clientWidth")
     page.screenshot(path=ARTEFACTS / f"{name[3:].replace('_', '-')}-1024.png")
+    page.set_viewport_size({"width": 1440, "height": 900})
+
+
+# ------------------------------------------------------------------------------------ what a change of units moves
+
+READOUTS = f"""() => Object.fromEntries([...{LAST}.querySelectorAll('.widget-slider')].map(slider =>
+  [slider.querySelector(':scope > .widget-label').textContent, slider.querySelector('.widget-readout').textContent]))"""
+
+
+@pytest.fixture(scope="module")
+def seeded(tmp_path_factory):
+    """A Lab whose kernel sends what it sends at once as value, min, max: a browser that is given that clamps."""
+    folder = tmp_path_factory.mktemp("mine")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LOOPMATH_MINE", str(folder))
+        patch.setenv("PYTHONHASHSEED", "1")
+        with Lab("workbook/05_heat_and_air.ipynb", ROOT) as running:
+            running.page.on("dialog", lambda dialog: dialog.accept())
+            running.own = folder
+            yield running
+
+
+@pytest.mark.parametrize("name", ["05_heat_and_air", "09_materials"])
+def test_units_there_and_back_move_no_slider_and_nothing_is_saved(seeded, name):
+    page = seeded.page
+    mine.choose(ROOT / "data" / "plans" / "quiet_workshop.toml")
+    open_another(seeded, f"workbook/{name}.ipynb")
+    page.wait_for_function(f"() => {LAST}?.querySelector('.gl-picture img')?.complete", timeout=90_000)
+    panel = page.locator(".jp-OutputArea .glance").last
+    metric, said_before, us = page.evaluate(READOUTS), panel.locator(".gl-head").inner_text(), None
+    assert metric["Room air, °C"] == "22"
+    for _ in range(3):
+        panel.get_by_role("button", name="US", exact=True).click()
+        page.wait_for_timeout(1500)  # what a browser sends of itself comes within this
+        us = us or page.evaluate(READOUTS)
+        assert us["Room air, °F"] == "72"
+        assert page.evaluate(READOUTS) == us
+        panel.get_by_role("button", name="metric", exact=True).click()
+        page.wait_for_timeout(1500)
+        assert page.evaluate(READOUTS) == metric
+        assert panel.locator(".gl-head").inner_text() == said_before
+    panel.get_by_role("button", name="Save plan").click()
+    saved = seeded.own / "plans" / "quiet_workshop.toml"
+    for _ in range(100):
+        if saved.exists():
+            break
+        page.wait_for_timeout(100)
+    planned = (ROOT / "data" / "plans" / "quiet_workshop.toml").read_text(encoding="utf-8").splitlines()
+    assert [row for row in saved.read_text(encoding="utf-8").splitlines() if row not in planned] == []
+    saved.unlink()
+
+
+def test_numbers_of_a_view_scroll_by_themselves_and_widen_nothing(seeded):
+    page = seeded.page
+    open_another(seeded, "workbook/09_materials.ipynb")
+    page.wait_for_function(f"() => {LAST}?.querySelector('.gl-picture img')?.complete", timeout=90_000)
+    for width, height in ((1440, 900), (1024, 768)):
+        page.set_viewport_size({"width": width, "height": height})
+        for view in (material_words.TUBES, material_words.COOLANTS):
+            page.locator(".jp-OutputArea .glance").last.locator("select").first.select_option(label=view)
+            page.wait_for_timeout(1500)
+            page.evaluate(f"{LAST}.querySelector('.gl-table th').style.minWidth = '1200px'")
+            boxes = {
+                part: page.evaluate(f"{LAST}.querySelector({part!r}).getBoundingClientRect().toJSON()")
+                for part in (".glance-screen", ".gl-head", ".gl-picture img", ".gl-warn", ".gl-table")
+            }
+            right = boxes[".glance-screen"]["right"]
+            assert all(box["right"] <= right + 1 for box in boxes.values()), (width, view)
+            assert page.evaluate(f"{LAST}.scrollWidth <= {LAST}.clientWidth")
+            assert boxes[".gl-table"]["top"] > boxes[".gl-warn"]["bottom"]
+            assert page.evaluate(f"{LAST}.querySelector('.gl-table').scrollWidth") > boxes[".gl-table"]["width"] + 300
     page.set_viewport_size({"width": 1440, "height": 900})

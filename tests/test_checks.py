@@ -106,20 +106,34 @@ def test_a_known_name_passes():
     assert one_of("layout", "series", ("series", "parallel")) == "series"
 
 
-def test_an_unknown_name_is_told_the_nearest_spellings_first():
-    known = ["pump_speed", "fan_speed", "fittings", "room_air", "Height"]
+LONG = ["pump_speed", "fan_speed", "fittings", "room_air", "Height", *(f"zz{n}" for n in range(6))]
+
+
+def test_of_a_long_list_an_unknown_name_is_told_those_spelt_like_it():
     with pytest.raises(InputError) as caught:
-        one_of("setting", "pump_sped", known, "See SETTINGS.")
+        one_of("setting", "pump_sped", LONG, "See SETTINGS.")
     assert (caught.value.value, caught.value.remedy) == ("pump_sped", "See SETTINGS.")
-    assert caught.value.accepted.startswith("a known name; nearest: pump_speed, ")
-    assert "fittings" not in caught.value.accepted
-    with pytest.raises(InputError, match="nearest: Height"):
-        one_of("setting", "heigt", known)
+    assert caught.value.accepted == "a known name; nearest: 'pump_speed', 'fan_speed'"
+    for name, told in (("heigt", "nearest: 'Height'"), ("room", "nearest: 'room_air'"), ("fit", "nearest: 'fittings'")):
+        with pytest.raises(InputError, match=told):
+            one_of("setting", name, LONG)
 
 
-def test_a_name_near_nothing_is_told_every_name():
-    with pytest.raises(InputError, match="one of: series, parallel"):
-        one_of("layout", "zzz", ("series", "parallel"))
+@pytest.mark.parametrize("name", ["elsewhere, on the moon", "", None])
+def test_of_a_long_list_a_name_like_none_is_told_the_first_ten(name):
+    with pytest.raises(InputError) as caught:
+        one_of("setting", name, LONG)
+    assert caught.value.accepted.startswith("one of: 'pump_speed', 'fan_speed', 'fittings', ")
+    assert caught.value.accepted.endswith("'zz4' and 1 more")
+
+
+@pytest.mark.parametrize("name", ["zzz", "pump_sped"])
+def test_of_ten_names_or_fewer_all_are_told_each_in_quotes(name):
+    with pytest.raises(InputError) as caught:
+        one_of("setting", name, LONG[:10])
+    assert caught.value.accepted == (
+        "one of: 'pump_speed', 'fan_speed', 'fittings', 'room_air', 'Height', 'zz0', 'zz1', 'zz2', 'zz3', 'zz4'"
+    )
 
 
 @pytest.mark.parametrize("value", [None, 3, ["series"], {}])

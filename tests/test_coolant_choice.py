@@ -220,10 +220,11 @@ def test_many_designs_are_refused():
 # ----------------------------------------------------------------------------------------------- what rules say
 
 
-def contacts_by_hand(material, agents):
+def contacts_by_hand(material, agents, inhibitor):
     """Return the gravest signal of data/contacts.csv read by itself; "" where a row is missing and none warns."""
     with (tables.DATA / "contacts.csv").open(encoding="utf-8", newline="") as file:
-        known = {(row["agent"], row["material"]): row["signal"] for row in csv.DictReader(file)}
+        rows = [row for row in csv.DictReader(file) if row["also"] in ("", f"inhibitor is {inhibitor}")]
+    known = {(row["agent"], row["material"]): row["signal"] for row in rows}
     said = [known.get((agent, material), "") for agent in agents]
     return next((s for s in SIGNALS if s in said), "" if "" in said else "fits")
 
@@ -242,7 +243,7 @@ def test_common_materials_are_told_as_the_table_of_contacts_has_them(path):
     for found in choice.mixes:
         assert list(found.told) == list(found.why) == list(choice.materials)
         for material in others:
-            assert found.told[material] == contacts_by_hand(material, agents_of(found))
+            assert found.told[material] == contacts_by_hand(material, agents_of(found), found.treatment["inhibitor"])
 
 
 @each_example
@@ -330,13 +331,25 @@ def test_the_table_has_its_units_in_the_header_and_the_numbers_of_the_mixes(syst
         assert row["coolant"] == found.label
         assert row["in it"] == found.treatment["name"]
         assert row[f"flow [{flow.label}]"] == pytest.approx(flow.convert(found.flow), abs=0.005)
-        assert row["flow over water's [%]"] == pytest.approx(100 * found.against_water["flow"], abs=0.05)
-        assert row[f"component [{warm.label}]"] == pytest.approx(warm.convert(found.component_temperature), abs=0.05)
-        header = f"component over water's [{rise.label}]"
+        assert row["flow changed by [%]"] == pytest.approx(100 * found.against_water["flow"], abs=0.05)
+        assert row[f"it has [{warm.label}]"] == pytest.approx(warm.convert(found.component_temperature), abs=0.05)
+        header = f"it is warmer by [{rise.label}]"
         assert row[header] == pytest.approx(rise.convert(found.against_water["component"]), abs=0.005)
         assert row["viscosity [mPa s]"] == pytest.approx(1e3 * found.viscosity, abs=0.005)
         assert row[f"freezes [{warm.label}]"] == pytest.approx(warm.convert(found.freezing), abs=0.05)
-    assert table["life [months]"].tolist()[:2] == ["6 to 12", "12 to 24"]
+        assert row["nearest its limit"] == found.component
+
+
+@each_example
+def test_life_care_and_disposal_stand_beside_each_kind_of_mix_once(path):
+    choice = CHOICES[path.stem]
+    rows = choice.care().to_dict("records")
+    assert len({(row["coolant"], row["in it"]) for row in rows}) == len(rows)
+    assert (rows[0]["coolant"], rows[0]["in it"], rows[0]["life [months]"]) == ("water", "biocide", "6 to 12")
+    for found in choice.mixes:
+        name = "nothing" if found.treatment["name"] == "none" else found.treatment["name"]
+        (row,) = (row for row in rows if (row["coolant"], row["in it"]) == (found.coolant.base, name))
+        assert (row["care"], row["disposal"]) == (found.treatment["care"], found.treatment["disposal"])
 
 
 # ----------------------------------------------------------------------------------------------- what touches what
@@ -390,7 +403,13 @@ def test_every_contact_has_words_action_and_provenance_once():
         assert row["action"].endswith("."), row
         assert row["source"] in sources, row
         assert "common practice" in row["basis"] or "from memory" in row["basis"], row
-    assert len({(row["agent"], row["material"]) for row in ROWS}) == len(ROWS)
+    assert len({(row["agent"], row["material"], row["also"]) for row in ROWS}) == len(ROWS)
+
+
+def test_an_inhibitor_tells_two_rows_of_one_pair_apart():
+    with_, without = (contact_matrix(["water"], ["steel"], has)["water", "steel"] for has in (True, False))
+    assert (with_["signal"], without["signal"]) == ("caution", "warning")
+    assert contact_matrix(["water"], ["steel"])["water", "steel"] is without  # water usually has none
 
 
 def test_every_contact_names_things_that_exist():

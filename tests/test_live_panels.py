@@ -276,6 +276,33 @@ def test_us_sliders_stand_at_us_numbers_and_come_back_untouched(workshop):
         assert control.widget.value == at
 
 
+@pytest.mark.parametrize("name", PANELS)
+def test_no_message_of_a_change_of_units_has_a_value_beside_its_range_whatever_is_read_first(name, monkeypatch):
+    panel = PANELS[name](loopmath.load_plan(WORKSHOP))
+    sliders = [control.widget for control, _, _ in panel.quantities]
+    assert sliders
+    shown = {slider: {"value": slider.value, "min": slider.min, "max": slider.max} for slider in sliders}
+    sent = []
+
+    def send(slider, keys):
+        keys = [keys] if isinstance(keys, str) else list(keys)
+        sent.append((slider, {key: getattr(slider, key) for key in keys if key in ("value", "min", "max")}))
+
+    for slider in sliders:
+        monkeypatch.setattr(slider, "send_state", lambda key=None, slider=slider: send(slider, key))
+    for system in ("us", "metric", "us"):
+        panel.units.value = system
+        for slider, state in sent:
+            for key, value in state.items():  # in a browser each part of a message counts as soon as it is read
+                shown[slider][key] = value
+                other = {**shown[slider], **{k: v for k, v in state.items() if k != "value"}}
+                assert len(state) == 1, "parts of one message come in any order"
+                assert other["min"] <= other["value"] <= other["max"]
+        sent.clear()
+        for slider in sliders:
+            assert shown[slider] == {"value": slider.value, "min": slider.min, "max": slider.max}
+
+
 def test_the_quietest_setting_moves_the_pump_to_the_pumps_speed_and_the_fans_to_theirs():
     panel = quiet_panel(loopmath.demo_plan())
     panel.find()

@@ -11,7 +11,7 @@ from loopmath import load_plan, material_words, mine
 from loopmath.exercise import EXERCISES, exercise
 from loopmath.material_words import COOLANTS, ENDS, METALS, PAIRS, TOUCH, TUBES, VIEWS
 from loopmath.panels.exercise import NOTHING, exercises
-from loopmath.panels.materials import SHOWN, materials
+from loopmath.panels.materials import SHOWN, TITLES, materials
 from loopmath.rules import SIGNALS
 
 
@@ -84,23 +84,93 @@ def test_a_view_shows_the_controls_that_count_in_it_alone():
 def test_aluminium_ticked_is_a_danger_with_any_coolant_and_says_what_to_replace():
     panel = view(materials(load_plan(DEMO)), METALS)
     panel._control(":metal aluminium 6000 series").widget.value = True
-    for treatment in panel._control("treatment").widget.options:
+    for _, treatment in panel._control("treatment").widget.options:
         panel._control("treatment").widget.value = treatment
         assert panel.headline().startswith("Aluminium 6000 series and nickel plate lie 0.60 V apart")
         assert "1 danger" in panel.headline()
-        assert "Replace beside the plan by one of copper or brass" in words(panel)
+        assert "Take the aluminium 6000 series out of the loop" in words(panel)
     assert panel.planned().also_wetted == ("aluminium 6000 series",)
 
 
-def test_an_inhibitor_lowers_the_pair_by_one_grade_and_never_removes_it():
-    panel, found = view(materials(load_plan(DEMO)), PAIRS), {}
-    panel._control(":metal zinc casting").widget.value = True
+def test_what_is_in_the_coolant_follows_it_and_is_said():
+    panel = materials(load_plan(DEMO))
+    assert panel._control("treatment").widget.options[0] == ("as usual for it", "")
+    assert panel._control("treatment").widget.value == load_plan(DEMO).treatment == ""
+    assert ("in the coolant", "inhibitor and biocide, as usual") in panel.figures()
+    panel._control("coolant").widget.value = "water"
+    assert ("in the coolant", "biocide, as usual") in panel.figures()
+    assert "biocide, as usual" in words(panel)
+    panel._control("treatment").widget.value = "none"
+    assert ("in the coolant", "nothing") in panel.figures()
+    assert panel.planned().treatment == "none"
+
+
+def test_what_was_chosen_for_the_coolant_can_be_given_back_to_what_is_usual(own):
+    panel = materials(load_plan(DEMO).set(treatment="inhibitor, biocide and dye"))
+    panel._control("treatment").widget.value = ""
+    panel.save_plan()
+    (saved,) = (own / "plans").glob("*.toml")
+    assert load_plan(saved).treatment == ""
+
+
+@each_example
+def test_a_metal_of_those_offered_is_quiet_and_one_is_not(path):
+    panel = view(materials(load_plan(path)), METALS)
+    before = [(row.signal, row.where) for row in panel.solution.warned()]
+    for metal, quiet in (("titanium", True), ("bronze", True), ("mild steel", False), ("zinc casting", False)):
+        tick = panel._control(f":metal {metal}").widget
+        tick.value = True
+        assert ([(row.signal, row.where) for row in panel.solution.warned()] == before) is quiet, metal
+        tick.value = False
+
+
+def test_numbers_stand_under_their_heading_outside_of_the_warnings():
+    panel = materials(load_plan(DEMO))
+    for name in VIEWS:
+        shown = view(panel, name).screen.value
+        warned, _, after = shown.partition('aria-label="Warnings"')[2].partition("</div>")
+        assert "<th>" not in warned
+        assert ("<th>" in after) is (name != TOUCH)
+        assert name == TOUCH or f'class="gl-title">{TITLES[name]}' in after
+
+
+def test_the_whole_reason_and_the_tools_of_the_plans_own_tube_stand_under_the_picture():
+    panel = view(materials(load_plan(DEMO)), TUBES)
+    result, said = panel.solution.result, words(panel)
+    assert result.reason in said
+    assert "Against it:" in result.reason  # more than the headline says
+    own = next(kind for kind in result.kinds if kind.material == result.own)
+    assert f"Tools for {own.label}" in said
+    assert own.tools in said
+
+
+def test_how_tube_ends_are_held_is_said_in_one_line():
+    panel = view(materials(load_plan(DEMO)), TOUCH)
+    panel._control("tube_edge").widget.value = "sharp"
+    panel._control("squeeze").widget.value = 30
+    assert "Tube ends: sharp; rings of EPDM with a section of 1.8 mm, squeezed by 30 %." in words(panel)
+
+
+def judged_pairs(metal):
+    """Return how the pairs of a plan and a metal beside it are judged without an inhibitor, and with one."""
+    panel = view(materials(load_plan(DEMO)), PAIRS)
+    panel._control(f":metal {metal}").widget.value = True
     for treatment in ("biocide", "inhibitor and biocide"):
         panel._control("treatment").widget.value = treatment
-        found[treatment] = panel.solution.result.signals
-    assert found["biocide"].keys() == found["inhibitor and biocide"].keys()
-    for pair, signal in found["biocide"].items():
-        assert SIGNALS.index(found["inhibitor and biocide"][pair]) == SIGNALS.index(signal) + 1
+        yield panel.solution.result.signals
+
+
+def test_an_inhibitor_lowers_a_pair_by_one_grade_and_never_removes_it():
+    without, inhibited = judged_pairs("mild steel")
+    assert without.keys() == inhibited.keys()
+    assert without["nickel plate", "mild steel"] == "warning"  # 0.55 V apart, over the 0.50 V of any surroundings
+    for pair, signal in without.items():
+        assert SIGNALS.index(inhibited[pair]) == SIGNALS.index(signal) + 1
+
+
+def test_no_inhibitor_makes_zinc_beside_copper_less_than_a_warning():
+    for signals in judged_pairs("zinc casting"):
+        assert signals["copper", "zinc casting"] == signals["brass", "zinc casting"] == "warning"
 
 
 def test_the_nearest_end_is_named_with_its_moment():
@@ -168,7 +238,7 @@ def test_every_machine_of_the_exercise_is_shown_and_judged(number):
     panel.which.value = number
     case = exercise(number)
     assert case.words in unescape(panel.screen.value)
-    assert list(panel.guess.options) == [NOTHING, *case.choices]
+    assert [choice for _, choice in panel.guess.options] == [NOTHING, *case.choices]
     panel._judge()
     assert "Choose first" in panel.said.value
     wrong = next(choice for choice in case.choices if choice != case.answer)

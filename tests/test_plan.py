@@ -199,10 +199,10 @@ def test_a_material_of_a_part_is_one_that_is_known(name, good, bad):
 @pytest.mark.parametrize(
     ("name", "words"),
     [
-        ("pump_sped", "nearest: pump_speed"),
-        ("coolent", "nearest: coolant"),
+        ("pump_sped", "'pump_speed'"),
+        ("coolent", "'coolant'"),
         ("nobody.heat", "element = 'nobody'"),
-        ("procesor.heat", "nearest: processor"),
+        ("procesor.heat", "'processor'"),
         ("processor.haet", "field of processor = 'haet'.*heat"),
         ("front radiator.dept", "field of front radiator = 'dept'.*depth"),
         ("processor.name", "field of processor = 'name'"),
@@ -371,7 +371,7 @@ def test_as_planned_leaves_the_layout_alone(start):
 def test_typical_load_leaves_the_plan_alone_and_peak_load_is_no_file_of_its_own():
     assert PLAN.set(load="typical") is PLAN
     assert PLAN.set(load="peak").origin is None
-    with pytest.raises(InputError, match="one of: typical, peak"):
+    with pytest.raises(InputError, match="one of: 'typical', 'peak'"):
         PLAN.set(load="x")
 
 

@@ -348,9 +348,9 @@ def test_a_treatment_that_was_chosen_is_saved_and_nothing_else_changes(panel, ow
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ('when = "loop flw below 3 L/min"', "nearest: loop flow"),
+        ('when = "loop flw below 3 L/min"', "'loop flow'"),
         ('when = "loop flow below 3 K"', "a quantity of the right kind"),
-        ('when = "loop flow below 9 L/min"\nsignal = "dangerous"', "nearest: danger"),
+        ('when = "loop flow below 9 L/min"\nsignal = "dangerous"', "'danger'"),
     ],
 )
 def test_a_house_rule_that_cannot_be_judged_is_a_warning_and_the_plan_stays_open(panel, line, said):

@@ -148,7 +148,7 @@ def test_bad_speeds_and_plans_are_refused():
         quiet.trade_off(demo_plan(), [0.5, -0.1])
     with pytest.raises(OutOfRange):
         quiet.quietest(demo_plan(), pump_speed=1.5)
-    with pytest.raises(InputError, match="one of: planned, common"):
+    with pytest.raises(InputError, match="one of: 'planned', 'common'"):
         quiet.trade_off(demo_plan(), keep="all")
     with pytest.raises(InputError, match="one design"):
         quiet.quietest(demo_plan().set(room_air=np.array([20.0, 25.0])))

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loopmath import InputError, catalogue, demo_plan, rules, solve, tables
+from loopmath import InputError, catalogue, demo_plan, rules, solve, tables, wetted
 from loopmath import loop as tree
 from loopmath.case import CaseFans, SpeedCurve
 from loopmath.rules import COLUMNS, CONTACT, FITS, SIGNALS, Clause, Fact, HouseRule, clauses, firings
@@ -66,6 +66,7 @@ CASES = {
     "component-near": Case(7.5, 8.0),
     "component-over": Case(-0.5, 0.0),
     "mixed-metals": Case(0.26, 0.25),
+    "zinc-with-copper": Case(0.26, 0.25),
     "far-metals": Case(0.51, 0.50, 0.25, BARE, (INHIBITED, {})),
     "far-metals-inhibited": Case(0.51, 0.50, 0.25, INHIBITED, (BARE, {})),
     "metals-apart": Case(0.26, 0.25, 0.25, BARE, (INHIBITED, {})),
@@ -126,58 +127,54 @@ CASES = {
     "tops-up-often": Case(0.9, 1.0),
     "tops-up": Case(2.9, 3.0),
 }
-#: What warns where two things touch, typed by hand; what the table calls fitting is silent.
+NO, YES = "inhibitor is no", "inhibitor is yes"
+#: What warns where two things touch (and what else must be so), typed by hand; what the table calls fitting is silent.
 TOUCHING = {
-    ("water", "tin"): "notice",
-    ("water", "aluminium"): "caution",
-    ("water", "zinc"): "warning",
-    ("water", "steel"): "warning",
-    ("water", "PC"): "notice",
-    ("water", "silicone"): "notice",
-    ("water", "plasticised PVC"): "notice",
+    ("water", "tin", NO): "notice",
+    ("water", "aluminium", NO): "caution",
+    ("water", "aluminium", YES): "notice",
+    ("water", "zinc", ""): "warning",
+    ("water", "steel", NO): "warning",
+    ("water", "steel", YES): "caution",
+    ("water", "PC", ""): "notice",
+    ("water", "silicone", ""): "notice",
+    ("water", "plasticised PVC", ""): "notice",
     **{
-        (f"{base} glycol", material): signal
+        (f"{base} glycol", material, also): signal
         for base in ("propylene", "ethylene")
-        for material, signal in (
-            ("aluminium", "notice"),
-            ("zinc", "warning"),
-            ("steel", "notice"),
-            ("FKM", "caution"),
-            ("PMMA", "notice"),
-            ("PC", "caution"),
-            ("plasticised PVC", "notice"),
+        for material, also, signal in (
+            ("aluminium", YES, "notice"),
+            ("aluminium", NO, "warning"),
+            ("zinc", "", "warning"),
+            ("steel", YES, "notice"),
+            ("steel", NO, "warning"),
+            ("FKM", "", "caution"),
+            ("PMMA", "", "notice"),
+            ("PC", "", "caution"),
+            ("plasticised PVC", "", "notice"),
         )
     },
-    ("dye", "PETG"): "notice",
-    ("dye", "PMMA"): "notice",
-    ("dye", "PC"): "notice",
-    ("dye", "rigid PVC"): "notice",
-    ("dye", "plasticised PVC"): "caution",
-    ("dye", "silicone"): "caution",
-    ("particles", "pump"): "caution",
-    ("particles", "filter"): "warning",
-    ("soapy water", "PC"): "notice",
-    ("mineral oil", "EPDM"): "danger",
-    ("mineral oil", "silicone"): "caution",
-    ("mineral oil", "PC"): "caution",
-    ("mineral oil", "PMMA"): "caution",
-    ("mineral oil", "PETG"): "notice",
-    ("mineral oil", "POM"): "notice",
-    ("petroleum jelly", "EPDM"): "danger",
-    ("petroleum jelly", "silicone"): "caution",
-    ("silicone grease", "silicone"): "warning",
-    ("isopropyl alcohol", "PMMA"): "warning",
-    ("isopropyl alcohol", "PC"): "caution",
-    ("isopropyl alcohol", "PETG"): "notice",
-    ("acetone", "PMMA"): "danger",
-    ("acetone", "PC"): "danger",
-    ("acetone", "PETG"): "danger",
-    ("acetone", "rigid PVC"): "danger",
-    ("vinegar", "copper"): "notice",
-    ("vinegar", "nickel"): "notice",
-    ("vinegar", "aluminium"): "warning",
-    ("vinegar", "zinc"): "warning",
-    ("silver", "nickel"): "caution",
+    **{
+        (agent, material, ""): signal
+        for agent, materials in (
+            ("dye", {"PETG": "notice", "PMMA": "notice", "PC": "notice", "rigid PVC": "notice"}),
+            ("dye", {"plasticised PVC": "caution", "silicone": "caution"}),
+            ("particles", {"pump": "caution", "filter": "warning", "plasticised PVC": "notice", "silicone": "notice"}),
+            ("soapy water", {"PC": "notice"}),
+            ("mineral oil", {"EPDM": "danger", "silicone": "caution", "PC": "caution", "PMMA": "caution"}),
+            ("mineral oil", {"PETG": "notice", "POM": "notice"}),
+            ("petroleum jelly", {"EPDM": "danger", "silicone": "caution", "PMMA": "caution"}),
+            ("petroleum jelly", {"PETG": "notice", "POM": "notice"}),
+            ("silicone grease", {"silicone": "warning"}),
+            ("isopropyl alcohol", {"PMMA": "warning", "PC": "caution", "PETG": "notice", "NBR": "notice"}),
+            ("acetone", {"PMMA": "danger", "PC": "danger", "PETG": "danger", "rigid PVC": "danger"}),
+            ("acetone", {"NBR": "warning", "FKM": "warning", "silicone": "caution"}),
+            ("vinegar", {"copper": "notice", "nickel": "notice", "aluminium": "warning", "zinc": "warning"}),
+            ("vinegar", {"NBR": "notice", "FKM": "notice", "POM": "notice"}),
+            ("silver", {"nickel": "caution"}),
+        )
+        for material, signal in materials.items()
+    },
 }
 RULES = {rule.id: rule for rule in rules.rules() if rule.quantity != CONTACT}
 CONTACTS = {rule.id: rule for rule in rules.rules() if rule.quantity == CONTACT}
@@ -283,6 +280,7 @@ def test_a_row_of_the_table_tells_its_rule_in_both_systems(name):
         assert list(table.columns) == list(COLUMNS)
         (row,) = [r for r in table.itertuples(index=False) if r.where == "here"]
         words = f"{rule.quantity}: {case.speaks}" if rule.kind == "words" else rule.quantity
+        words = f"no {words}" if words in ("inhibitor", "biocide") else words  # every rule on the two is of a lack
         assert row[:3] == (rule.signal, "here", words)
         assert row[5:] == (rule.why, rule.action, rule.source)
         if rule.kind in ("truth", "words"):
@@ -347,24 +345,52 @@ def contact(pair: str, where: str = "here") -> Fact:
 
 
 def test_every_contact_that_warns_has_its_signal_here():
-    found = {(row["agent"], row["material"]): row["signal"] for row in rows_of("contacts.csv")}
+    found = {(row["agent"], row["material"], row["also"]): row["signal"] for row in rows_of("contacts.csv")}
     assert {pair: signal for pair, signal in found.items() if signal != FITS} == TOUCHING
     assert len(found) == len(rows_of("contacts.csv"))
-    assert set(CONTACTS) == {f"{agent} on {material}" for agent, material in TOUCHING}
+    assert len(CONTACTS) == len(TOUCHING)
 
 
-@pytest.mark.parametrize(("agent", "material"), TOUCHING)
-def test_two_things_that_touch_warn_as_they_should_and_as_no_other_pair_does(agent, material):
-    pair = f"{agent} on {material}"
-    (row,) = rules.warnings_of([contact(pair)])
-    assert (row.signal, row.where, row.quantity) == (TOUCHING[agent, material], "here", pair)
-    assert [rule.id for rule, _, _ in firings([contact(pair)])] == [pair]
+def inhibited(also: str) -> Fact:
+    return Fact("inhibitor", "coolant", float(also == YES))
+
+
+@pytest.mark.parametrize(("agent", "material", "also"), TOUCHING)
+def test_two_things_that_touch_warn_as_they_should_and_as_no_other_pair_does(agent, material, also):
+    pair, there = f"{agent} on {material}", inhibited(also)
+    (row,) = rules.warnings_of([contact(pair), there])
+    assert (row.signal, row.where, row.quantity) == (TOUCHING[agent, material, also], "here", pair)
+    (rule,) = (rule for rule, _, _ in firings([contact(pair), there]))
+    assert CONTACTS[rule.id] is rule
     for other in (f"{material} on {agent}", f"{agent} on", material, agent, f"{agent} on {material}s"):
-        assert firings([contact(other)]) == []
+        assert firings([contact(other), there]) == []
+
+
+@pytest.mark.parametrize(
+    ("pair", "bare", "held"),
+    [
+        ("water on tin", ["notice"], []),
+        ("water on aluminium", ["caution"], ["notice"]),
+        ("water on steel", ["warning"], ["caution"]),
+        ("water on zinc", ["warning"], ["warning"]),
+        ("ethylene glycol on aluminium", ["warning"], ["notice"]),
+    ],
+)
+def test_an_inhibitor_makes_a_contact_milder_where_it_does(pair, bare, held):
+    for also, expected in ((NO, bare), (YES, held)):
+        assert [row.signal for row in rules.warnings_of([contact(pair), inhibited(also)])] == expected
+    many = rules.counts([contact(pair), Fact("inhibitor", "coolant", np.array([0.0, 1.0]))], 2)
+    for signal, number in many.items():
+        assert number.tolist() == [bare.count(signal), held.count(signal)]
 
 
 def test_what_fits_is_silent():
-    good = [f"{r['agent']} on {r['material']}" for r in rows_of("contacts.csv") if r["signal"] == FITS]
+    named = {pair[:2] for pair in TOUCHING}
+    good = [
+        f"{r['agent']} on {r['material']}"
+        for r in rows_of("contacts.csv")
+        if r["signal"] == FITS and (r["agent"], r["material"]) not in named
+    ]
     assert len(good) > 60
     assert firings([contact(pair) for pair in good]) == []
 
@@ -459,7 +485,7 @@ def test_counts_of_many_designs_are_those_of_each_alone(designs):
             Fact("component below its limit by", "two", margin - 10),
             Fact("sound against your limit", "machine", sound, 35.0),
             Fact("coolant outside its data", "coolant", outside),
-            Fact("aluminium with a copper-family metal", "metals", 0.55),
+            Fact("aluminium or magnesium with a copper-family metal", "metals", 0.55),
             Fact("biocide", "coolant", 0.0),
             Fact("glycol in the coolant", "coolant", share),
             contact("mineral oil on EPDM"),
@@ -593,14 +619,14 @@ def test_a_limit_of_its_own_that_a_fact_does_not_have_never_holds():
 
 #: A condition that cannot be read, what of it is named, and words its message must have.
 BAD = [
-    ("loop flow over 1 L/min", "comparison", "nearest: above"),
+    ("loop flow over 1 L/min", "comparison", "one of: 'above', 'more than', 'below'"),
     ("loop flow", "comparison", "less than"),
     ("loop flow below", "limit", "no limit of its own"),
     ("tube material is", "limit", "no limit of its own"),
     ("", "quantity", "Such as: loop flow below 1 L/min"),
-    ("lop flow below 1 L/min", "quantity", "nearest: loop flow"),
+    ("lop flow below 1 L/min", "quantity", "nearest: 'loop flow'"),
     ("coolant over rom above 10 K", "quantity", "coolant over room"),
-    ("loop flow below 1 L/min and inhibiter is no", "quantity", "nearest: inhibitor"),
+    ("loop flow below 1 L/min and inhibiter is no", "quantity", "nearest: 'inhibitor'"),
     ("loop flow below lots", "limit", "'3.5 L/min'"),
     ("loop flow below 1", "limit", "a number with a unit"),
     ("loop flow below 3 kPa", "limit", "a quantity of the right kind"),
@@ -614,6 +640,14 @@ BAD = [
     ("Reynolds number in the tube from 1 to 2 to 3", "limit", "LOW to HIGH"),
     ("Reynolds number in the tube from 3500 to 2100", "limit", "the lower limit first"),
     ("loop flow is 1 L/min", "limit", "above, below, from"),
+    (
+        "loop flow below 1 L/min or coolant over room above 10 K",
+        "limit",
+        "clauses joined by and. For or write two rules",
+    ),
+    ("loop flow below 1 or 2 L/min", "limit", "For or write two rules"),
+    ("tube edge is sharp or loop flow below 1 L/min", "limit", "For or write two rules"),
+    ("biocide is no and inhibitor is yes or no", "limit", "For or write two rules"),
     ("inhibitor above 1", "limit", "is, is not"),
     ("tube material below PETG", "limit", "is, is not"),
     ("inhibitor is maybe", "limit", "yes"),
@@ -694,14 +728,30 @@ def test_house_rules_neither_hide_the_others_nor_are_hidden_nor_hide_each_other(
     warm = [Fact("coolant over room", "radiators", 16.0), Fact("loop flow", "loop", 1.5 * L_MIN)]
     found = rules.warnings_of(warm, "metric", own)
     assert [(r.signal, r.quantity, r.limit) for r in found] == [
-        ("danger", "coolant over room", "8.0 K"),
+        ("danger", "coolant over room (your rule: grave)", "8.0 K"),
         ("caution", "loop flow", "1.80 L/min"),
         ("caution", "coolant over room", "15.0 K"),
-        ("notice", "coolant over room", "5.0 K"),
+        ("notice", "coolant over room (your rule: mild)", "5.0 K"),
     ]
-    assert [r for r in found if "house" not in r.source] == rules.warnings_of(warm)
+    assert [r for r in found if "your rule" not in r.source] == rules.warnings_of(warm)
     assert (found[0].why, found[0].action) == ("Grave.", "A lot.")
-    assert "house rule" in found[0].source
+    assert found[0].source == "plan: your rule grave"
+
+
+@pytest.mark.parametrize(
+    ("condition", "value", "words"),
+    [
+        ("inhibitor is no", 0.0, "no inhibitor (your rule: mine)"),
+        ("inhibitor is not yes", 0.0, "no inhibitor (your rule: mine)"),
+        ("inhibitor is yes", 1.0, "inhibitor (your rule: mine)"),
+        ("inhibitor is not no", 1.0, "inhibitor (your rule: mine)"),
+        ("tube edge is not sharp", "chamfered", "tube edge: chamfered (your rule: mine)"),
+        ("contact is water on zinc", "water on zinc", "water on zinc (your rule: mine)"),
+    ],
+)
+def test_what_is_missing_is_called_so_and_a_house_rule_by_its_name(condition, value, words):
+    found = rules.warnings_of([Fact(only(condition).quantity, "here", value)], "metric", house(condition))
+    assert [row.quantity for row in found if "mine" in row.source] == [words]
 
 
 def test_a_house_rule_speaks_at_every_place_that_has_its_quantity():
@@ -719,10 +769,10 @@ def test_a_house_rule_left_without_words_is_a_caution_with_words():
 
 
 def test_braces_in_an_action_are_replaced_by_the_words_of_the_place():
-    also = {"baser parts": "front radiator", "nobler parts": "processor"}
+    also = {"baser parts": "front radiator", "Replace either": "Replace front radiator or replace processor"}
     pair = Fact("difference of anodic index", "tin with gold", 0.6, 0.25, also)
     (row,) = rules.warnings_of([pair, Fact("inhibitor", "coolant", 0.0)])
-    assert row.action.startswith("Replace front radiator or processor; ")
+    assert row.action.startswith("Replace front radiator or replace processor; ")
     own = house("difference of anodic index above 0.1 V", action="Look at {baser parts}.")
     (row,) = rules.warnings_of([pair], "metric", own)
     assert row.action == "Look at front radiator."
@@ -770,9 +820,11 @@ def test_a_row_more_is_a_rule_more(with_row):
     with_row(signal="caution", condition="loop flow below 0.4 gal/min")
     assert len(rules.rules()) == len(RULES) + len(CONTACTS) + 1
     assert rules.problems() == []
-    with_row("contacts.csv", agent="tea", material="PETG", signal="notice")
-    (row,) = rules.warnings_of([contact("tea on PETG")])
-    assert row.signal == "notice"
+    with_row("contacts.csv", agent="tea", material="PETG", signal="notice", also="loop flow below 1 L/min")
+    assert rules.problems() == []
+    for flow, speaks in ((0.9, True), (1.1, False)):
+        found = rules.warnings_of([contact("tea on PETG"), Fact("loop flow", "loop", flow * L_MIN)])
+        assert (("notice", "tea on PETG") in {(row.signal, row.quantity) for row in found}) == speaks
 
 
 def told_beside_the_others(expected: str, own: tuple[HouseRule, ...] = ()) -> None:
@@ -817,6 +869,11 @@ def test_a_bad_contact_is_left_out_and_told_by_name(with_row, signal):
     told_beside_the_others("rule tea on PETG, signal")
 
 
+def test_a_further_condition_of_a_contact_that_cannot_be_read_is_told_by_name(with_row):
+    with_row("contacts.csv", agent="tea", material="PETG", signal="notice", also="inhibiter is no")
+    told_beside_the_others("rule tea on PETG and inhibiter is no, quantity")
+
+
 @pytest.mark.parametrize(
     ("own", "what"),
     [
@@ -836,8 +893,8 @@ def test_a_bad_house_rule_of_a_plan_leaves_its_other_house_rules_standing():
     more = [row for row in after if row not in before]
     assert [row for row in after if row in before] == before
     assert [(row.signal, row.quantity) for row in more] == [
-        ("caution", "loop flow"),
         ("warning", "house rule bad, comparison cannot be judged"),
+        ("caution", "loop flow (your rule: good)"),
     ]
     assert int(solve(plan).warning_counts()["warning"][0]) == 1
 
@@ -864,13 +921,14 @@ def everything() -> list[Fact]:
     pair = tree.Parallel(pump, replace(pump, name="second pump"))
     twin = replace(plan, loop=tree.Series(*[pair if item is pump else item for item in plan.loop.items]))
     light = plan.set(**{"front radiator.metal": "aluminium 6000 series"})
-    zinc = plan.set(**{"pump.metal": "zinc plate"})
+    zinc, steel = (plan.set(**{"pump.metal": metal}) for metal in ("zinc plate", "mild steel"))
     bare = plan.with_loop(without_metal)
     hard = plan.with_loop(lambda e: replace(e, tube=RIGID_PVC) if isinstance(e, tree.Run) else e)
     soft = plan.set(tube_material="plasticised PVC")
-    plans = (plan, light, twin, zinc, bare, hard, soft, measured(), replace(plan, budget=900.0))
+    plans = (plan, light, twin, zinc, steel, bare, hard, soft, measured(), replace(plan, budget=900.0))
     facts = [f for p in (*plans, plan.set(case_air="balance")) for f in solve(p).facts]
     curve = SpeedCurve("fans", ("front radiator",), temperatures=(30.0, 45.0), speeds=(0.3, 1.0))
+    facts += [*wetted.second_opinion(plan), *wetted.second_opinion(steel)]
     return [*facts, *hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts]
 
 
@@ -1018,7 +1076,7 @@ def test_an_aluminium_radiator_beside_copper_is_a_danger():
     ):
         first = solve(demo_plan().set(**change)).warnings.iloc[0]
         assert first.signal == "danger"
-        assert first.quantity == "aluminium with a copper-family metal"
+        assert first.quantity == "aluminium or magnesium with a copper-family metal"
         assert "aluminium" in first["where"]
         # Indices of data/metals.csv: aluminium 0.90 V, the noblest metal it can meet here 0.30 or 0.35 V.
         assert first.value in ("0.60 V", "0.55 V")
@@ -1115,7 +1173,7 @@ def test_units_of_the_reader_change_the_words_and_not_the_warnings():
 def test_a_metal_beside_the_plan_is_judged_with_its_parts():
     plan = replace(demo_plan(), also_wetted=("aluminium 6000 series",))
     first = solve(plan).warnings.iloc[0]
-    assert (first.signal, first.quantity) == ("danger", "aluminium with a copper-family metal")
+    assert (first.signal, first.quantity) == ("danger", "aluminium or magnesium with a copper-family metal")
 
 
 def test_a_measured_machine_that_stands_is_followed_nowhere():

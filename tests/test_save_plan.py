@@ -739,7 +739,7 @@ def without_fans(plan, name):
     ("change", "words"),
     [
         (lambda p: replace(p, headers=p.headers[:1] * 2), "each name once"),
-        (lambda p: p.set(**{"front.air": "nowhere"}), r"front.{1,2}air = 'nowhere'.*one of: room, case"),
+        (lambda p: p.set(**{"front.air": "nowhere"}), r"front.{1,2}air = 'nowhere'.*one of: 'room', 'case'"),
         (lambda p: without_fans(p, "front"), r"headers\.board\.feeds\[1\] = 'front'"),
         (one_changed("on_air", "memory", heat=[3.0, 4.0]), "heat = 'an array'"),
         (one_changed("speed_curves", "fans", drives=("up",)), r"speed_curves\.fans\.drives\[0\] = 'up'"),

@@ -129,7 +129,7 @@ def pressed_in(load, outside, bore, modulus):
     """
     Return the hoop strain under a ring of load, from the equation of a long thin tube on a fine grid.
 
-    D y'''' + E t y/R^2 = F delta(x), y and its slope zero far away.
+    D y'''' + E t y/R^2 = F delta(x), y and its slope zero far away; the load of the outside carried to the mean radius.
     """
     wall, radius, poisson = (outside - bore) / 2, (outside + bore) / 4, seals.PLASTIC_POISSON
     bending = modulus * wall**3 / (12 * (1 - poisson**2))
@@ -140,7 +140,7 @@ def pressed_in(load, outside, bore, modulus):
     fourth = sparse.diags(rows, [-2, -1, 0, 1, 2], shape=(number, number)) / step**4
     matrix = bending * fourth + modulus * wall / radius**2 * sparse.identity(number)
     pushed = np.zeros(number)
-    pushed[number // 2] = load / step
+    pushed[number // 2] = load * outside / 2 / radius / step
     return spsolve(matrix.tocsc(), pushed).max() / radius
 
 

@@ -156,15 +156,41 @@ def test_what_touches_and_what_is_touched_can_be_in_a_plan():
     agents = {*bases, *colours, *AIDS, "silver"}
     families, plastics = {row["family"] for row in rows("metals.csv")}, {row["name"] for row in rows("plastics.csv")}
     materials = {*families, *plastics, "pump", *(row["kind_of_part"] for row in rows("inline.csv"))}
-    found = {(row["agent"], row["material"]) for row in rows("contacts.csv")}
-    assert len(found) == len(rows("contacts.csv"))
+    listed = [(row["agent"], row["material"], row["also"]) for row in rows("contacts.csv")]
+    found = {pair[:2] for pair in listed}
+    for pair in found:  # one row in any coolant, or one with an inhibitor and one without
+        also = sorted(row[2] for row in listed if row[:2] == pair)
+        assert also in ([""], ["inhibitor is no", "inhibitor is yes"]), pair
     assert {agent for agent, _ in found} == agents
     assert {material for _, material in found} <= materials
     # Every coolant against every plastic, rubber and common metal, every colour against what is clear.
     for base in bases:
         for material in (*plastics, "copper", "nickel", "stainless", "tin", "aluminium", "zinc", "steel"):
             assert (base, material) in found, (base, material)
+    for base in bases:
+        assert {(base, "pump"), (base, "filter")} <= found
+    # All that rings, and the plastics of tubes and tanks, may meet when a loop is put together and wiped.
+    for agent in (*AIDS, "water", "dye", "particles"):
+        for ring in ("EPDM", "NBR", "silicone", "FKM"):
+            assert (agent, ring) in found, (agent, ring)
+    for agent in ("petroleum jelly", "vinegar"):
+        assert {(agent, plastic) for plastic in ("PETG", "PMMA", "POM")} <= found
     assert {row["signal"] for row in rows("contacts.csv")} <= {*SIGNALS, "fits"}
+
+
+def test_words_of_contacts_fit_a_tank_as_well_as_a_tube():
+    """What is of acrylic may be a reservoir."""
+    for row in rows("contacts.csv"):
+        if row["material"] in ("PMMA", "PC", "POM", "PETG"):
+            assert not re.search(r"\b(bends?|tubes?)\b", row["why"] + row["action"]), row
+
+
+def test_a_coolant_is_named_by_its_share_first():
+    labels = {row["coolant"]: row["label"] for row in rows("coolants.csv")}
+    assert labels["propylene-glycol-10"] == "10 % propylene glycol, inhibited (by volume)"
+    assert labels["propylene-glycol-20-mass"] == "20 % propylene glycol, pure (by mass)"
+    assert labels["ethylene-glycol-40"] == "40 % ethylene glycol, inhibited (by volume)"
+    assert labels["water"] == "deionised water"
 
 
 def test_treatments_say_what_is_in_them():

@@ -22,6 +22,7 @@ from loopmath.wetted import (
     family,
     known_contacts,
     pairs,
+    second_opinion,
     seen,
     softening,
     treatment,
@@ -175,8 +176,8 @@ def test_a_stated_base_is_taken_and_a_missing_one_assumed():
         ("copper over nickel plate", "a plating on top; copper is none"),
         ("nickel plate over nickel plate", "nickel plate is a plating itself"),
         ("brass over copper", "a plating on top; brass is none"),
-        ("nickel plate over bras", "nearest: brass"),
-        ("nikel plate", "nearest: nickel plate"),
+        ("nickel plate over bras", "nearest: 'brass'"),
+        ("nikel plate", "nearest: 'nickel plate'"),
     ],
 )
 def test_a_plating_that_contradicts_itself_is_refused_with_its_place(metal, words):
@@ -232,7 +233,7 @@ def test_every_part_with_the_worst_plating_is_named():
     plan = demo_plan().set(**{f"{n}.metal": "nickel plate over zinc casting" for n in ("processor", "graphics card")})
     (row,) = [row for row in rules.warnings_of(facts(plan)) if row.quantity == WORN]
     assert row.where == "processor, graphics card: nickel plate over zinc casting, with nickel plate"
-    assert row.action.startswith("Replace processor, graphics card by")
+    assert row.action == "Replace processor, graphics card: take what is plated on copper or brass, or solid metal."
 
 
 def test_an_assumed_base_is_said_to_be():
@@ -284,40 +285,59 @@ def test_the_sea_water_series_is_a_second_opinion():
     (gold,) = pairs([Wetted("a", "gold"), Wetted("b", "copper")])
     assert gold.sea_water is None
     assert not gold.turned
-    (fact,) = [f for f in facts(demo_plan()) if f.quantity == "difference in the sea-water series"]
+    (fact,) = second_opinion(demo_plan())
+    assert fact.quantity == "difference in the sea-water series"
     # The furthest ends of any pair the index lets pass: brass -0.40, stainless -0.04.
     assert (fact.where, fact.value, fact.limit) == (f"{STAINLESS} with brass", 0.36, 0.25)
+    # It is told by the metal that is the nobler there, and only to those who ask.
+    (row,) = rules.warnings_of([fact])
+    assert (row.signal, row.action) == (
+        "notice",
+        f"Keep {STAINLESS} (pump) small beside the other metal, and keep to the change interval of the coolant.",
+    )
+    assert fact.quantity not in {f.quantity for f in solve(demo_plan()).facts}
+
+
+def test_where_the_index_is_right_in_sea_water_too_its_nobler_metal_is_told():
+    """Silver beside copper: 0.20 V by the index; -0.10 and -0.37 in sea water, the furthest of a passing pair."""
+    plan = replace(of_metals("copper", "copper"), also_wetted=("silver",))
+    (fact,) = second_opinion(plan)
+    assert (fact.where, fact.value) == ("copper with silver", pytest.approx(0.27))
+    assert fact.also["nobler in sea water"] == "silver (the silver beside the plan)"
+    assert second_opinion(of_metals("copper", "copper")) == []
+    # A pair that is refused is told as such, however wide the surroundings' limit: brass and 2000 series, 0.35 V.
+    assert second_opinion(of_metals("brass", "aluminium 2000 series").set(surroundings="controlled")) == []
 
 
 def test_a_pair_right_at_its_limit_passes_and_is_looked_at_in_sea_water():
     """Copper and stainless lie 0.15 V apart, what harsh surroundings allow; in sea water up to 0.37 - 0.04."""
     plan = metal_of(of_metals("copper", "copper"), pump=STAINLESS).set(surroundings="harsh", treatment="none")
     assert said(plan, "difference of anodic index") == []
-    (fact,) = [f for f in facts(plan) if f.quantity == "difference in the sea-water series"]
+    (fact,) = second_opinion(plan)
     assert (fact.value, fact.limit) == (0.33, 0.15)
-    assert said(plan, fact.quantity) == [("notice", fact.quantity)]
+    assert [row.signal for row in rules.warnings_of([fact])] == ["notice"]
 
 
 def test_area_ratio_by_hand():
     """
-    A zinc-plated stub of 6 cm2 in the demo, its radiators of areas that are known: none of tanks and solder.
+    A stub of mild steel of 6 cm2 in the demo, its radiators of areas that are known: none of tanks and solder.
 
     Nickel plate: blocks 110 and 160 cm2, sixteen pieces of fitting of 5.6549 cm2: 360.478 cm2, over 6 is 60.08.
     """
-    plan = with_part(demo_plan(), "fitting", "plug", "stub", metal="zinc plate", wetted_area=6e-4)
+    plan = with_part(demo_plan(), "fitting", "plug", "stub", metal="mild steel", wetted_area=6e-4)
     found = {(p.nobler, p.baser): p.area_ratio for p in pairs(wetted(plan))}
-    assert found[NICKEL, "zinc plate"] == pytest.approx(60.08, abs=0.005)
-    assert found["copper", "zinc plate"] == pytest.approx((1728 + 1568) / 6)
-    assert found[STAINLESS, "zinc plate"] == pytest.approx(4 / 6)
-    assert found["brass", "zinc plate"] is None
+    assert found[NICKEL, "mild steel"] == pytest.approx(60.08, abs=0.005)
+    assert found["copper", "mild steel"] == pytest.approx((1728 + 1568) / 6)
+    assert found[STAINLESS, "mild steel"] == pytest.approx(4 / 6)
+    assert found["brass", "mild steel"] is None
     assert found["copper", "brass"] is None
     (fact,) = [f for f in facts(plan) if f.quantity == "cathode area over anode area"]
-    assert fact.where == f"zinc plate with {NICKEL}"
-    assert fact.value == found[NICKEL, "zinc plate"]
+    assert fact.where == f"mild steel with {NICKEL}"
+    assert fact.value == found[NICKEL, "mild steel"]
     assert ("caution", "cathode area over anode area") not in said(plan)
     assert ("caution", "cathode area over anode area") in said(plan.set(treatment="none"))
     # Ten times the area or less of the noble metal is let pass.
-    ample = with_part(demo_plan(), "fitting", "plug", "stub", metal="zinc plate", wetted_area=36.1e-4)
+    ample = with_part(demo_plan(), "fitting", "plug", "stub", metal="mild steel", wetted_area=36.1e-4)
     assert ("caution", "cathode area over anode area") not in said(ample.set(treatment="none"))
 
 
@@ -331,22 +351,24 @@ def test_where_the_series_turn_a_pair_round_its_areas_say_nothing():
 
 
 def test_a_metal_eaten_by_several_speaks_once_by_the_widest_pair():
-    plan = metal_of(demo_plan(), pump="zinc plate")
-    apart = [f for f in facts(plan) if f.quantity == "difference of anodic index" and f.where.startswith("zinc")]
-    assert [(f.where, f.value) for f in apart] == [(f"zinc plate with {NICKEL}", 0.95)]
+    plan = metal_of(demo_plan(), pump="mild steel")
+    apart = [f for f in facts(plan) if f.quantity == "difference of anodic index" and f.where.startswith("mild")]
+    assert [(f.where, f.value) for f in apart] == [(f"mild steel with {NICKEL}", 0.55)]
     assert apart[0].also["baser parts"] == "pump"
-    assert apart[0].also["nobler parts"].startswith("pump to processor, processor, ")
+    assert apart[0].also["nobler parts"] == (
+        "processor, graphics card and the fittings of pump to processor, processor to graphics card, "
+        "graphics card to front radiator and 2 more"
+    )
 
 
 # ---------------------------------------------------------------------------- the inhibitor, all grades of a pair
 
 #: Metal of the pump in the demo and surroundings -> what is said of its widest pair without inhibitor. Against nickel
-#: plate, the noblest: steel 0.55, zinc 0.95, tin 0.30, lead 0.40, high brass 0.15, titanium 0. Typed by hand.
+#: plate, the noblest: steel 0.55, tin 0.30, lead 0.40, high brass 0.15, titanium 0. Typed by hand.
 GRADES = {
     ("mild steel", "controlled"): "warning",
     ("mild steel", "normal"): "warning",
     ("mild steel", "harsh"): "warning",
-    ("zinc plate", "normal"): "warning",
     ("tin plate", "controlled"): None,
     ("tin plate", "normal"): "caution",
     ("tin plate", "harsh"): "caution",
@@ -388,21 +410,31 @@ def test_limits_follow_the_surroundings_the_plan_states():
 
 @pytest.mark.parametrize("treated", by_name("treatments.csv"))
 @pytest.mark.parametrize(
-    "noble", [m for m, row in by_name("metals.csv").items() if family(m) in ("copper", "nickel", "silver")]
+    "noble",
+    [m for m, row in by_name("metals.csv").items() if family(m) in ("copper", "nickel", "silver", "gold", "rhodium")],
 )
-def test_aluminium_and_a_copper_family_metal_are_a_danger_in_any_coolant(noble, treated):
-    """Every part of one of the two, whichever; the action names what to replace."""
-    one = {"copper", "nickel", "silver"}
-    assert family(noble) in one
-    for light in ("aluminium 6000 series", "aluminium 2000 series", "aluminium casting, other"):
-        found = [Wetted("a block", noble, area=1e-2), Wetted("a radiator", light, area=1e-2)]
+def test_light_metals_and_zinc_do_not_share_a_loop_with_the_copper_family(noble, treated):
+    """Every metal of one of the families, whichever and in whatever coolant; the action names what to replace."""
+    light, zinc = (f"{pair} with a copper-family metal" for pair in ("aluminium or magnesium", "zinc or cadmium"))
+    for baser, signal, quantity in (
+        ("aluminium 6000 series", "danger", light),
+        ("aluminium 2000 series", "danger", light),
+        ("aluminium casting, other", "danger", light),
+        ("magnesium", "danger", light),
+        ("zinc casting", "warning", zinc),
+        ("galvanised steel", "warning", zinc),
+        ("cadmium plate", "warning", zinc),
+    ):
+        found = [Wetted("a block", noble, area=1e-2), Wetted("a radiator", baser, area=1e-2)]
         assert pairs(found)[0].refused
-        plan = of_metals(noble, light).set(treatment=treated)
-        (row,) = [row for row in rules.warnings_of(facts(plan)) if row.signal == "danger"]
-        assert row.quantity == "aluminium with a copper-family metal"
+        plan = of_metals(noble, baser).set(treatment=treated)
+        (row,) = [row for row in rules.warnings_of(facts(plan)) if row.quantity in (light, zinc)]
+        assert (row.signal, row.quantity) == (signal, quantity)
         assert not [f for f in facts(plan) if f.quantity == "difference of anodic index"]  # said once
-        assert row.where == f"{light} with {noble}"
-        assert row.action.startswith("Replace the radiator by")
+        assert row.where == f"{baser} with {noble}"
+        assert row.action.startswith("Replace the radiator; copper or brass suits the others.")
+        assert ("every wetted part aluminium" in row.action) == (signal == "danger")
+        assert seen(plan).signals == {(noble, baser): signal}
 
 
 def of_metals(noble, light):
@@ -425,7 +457,7 @@ def of_metals(noble, light):
 def test_two_kinds_of_aluminium_are_both_named():
     plan = metal_of(of_metals("copper", "aluminium 6000 series"), pump="aluminium 2000 series")
     found = [row for row in rules.warnings_of(facts(plan)) if row.signal == "danger"]
-    assert [(row.where, row.action.split(" by ")[0]) for row in found] == [
+    assert [(row.where, row.action.split(";")[0]) for row in found] == [
         ("aluminium 6000 series with copper", "Replace the radiator"),
         ("aluminium 2000 series with copper", "Replace pump"),
     ]
@@ -480,10 +512,13 @@ def test_treatment_is_what_the_plan_says_or_what_its_base_comes_with(coolant, na
     ("settings", "expected"),
     [
         ({"coolant": "water"}, set()),
-        ({"coolant": "water", "treatment": "none"}, {("caution", "biocide")}),
-        ({"coolant": "propylene-glycol-10", "treatment": "none"}, {("warning", "biocide"), ("warning", "inhibitor")}),
-        ({"coolant": "propylene-glycol-20", "treatment": "none"}, {("warning", "inhibitor")}),
-        ({"coolant": "propylene-glycol-20-mass"}, {("warning", "inhibitor")}),
+        ({"coolant": "water", "treatment": "none"}, {("caution", "no biocide")}),
+        (
+            {"coolant": "propylene-glycol-10", "treatment": "none"},
+            {("warning", "no biocide"), ("warning", "no inhibitor")},
+        ),
+        ({"coolant": "propylene-glycol-20", "treatment": "none"}, {("warning", "no inhibitor")}),
+        ({"coolant": "propylene-glycol-20-mass"}, {("warning", "no inhibitor")}),
         ({"coolant": "propylene-glycol-40"}, {("notice", "glycol in the coolant")}),
         ({"coolant": "ethylene-glycol-30"}, {("caution", "coolant base: ethylene glycol")}),
         ({"treatment": "inhibitor, biocide and dye"}, {("notice", "coolant colour: dye")}),
@@ -494,7 +529,7 @@ def test_treatment_is_what_the_plan_says_or_what_its_base_comes_with(coolant, na
     ],
 )
 def test_what_is_said_of_a_coolant(settings, expected):
-    words = ("biocide", "inhibitor", "glycol in the coolant", "narrowest channel")
+    words = ("no biocide", "no inhibitor", "glycol in the coolant", "narrowest channel")
     found = {(s, q) for s, q in said(demo_plan().set(**settings)) if q in words or q.startswith("coolant ")}
     assert found == expected
 
@@ -575,10 +610,101 @@ def test_particles_and_a_filter_do_not_share_a_loop():
 
 
 def test_a_contact_nobody_wrote_down_is_not_guessed():
-    plan = demo_plan().set(assembly_aid="acetone", seal="NBR")
-    assert ("acetone", "NBR") not in known_contacts()
-    assert ("acetone", "NBR", "seals of NBR") in contacts(plan)
-    assert "acetone on NBR" not in {q for _, q in said(plan)}
+    plan = demo_plan().set(assembly_aid="petroleum jelly", tube_material="plasticised PVC")
+    pair = ("petroleum jelly", "plasticised PVC")
+    assert pair not in known_contacts()
+    assert pair in {found[:2] for found in contacts(plan)}
+    assert " on ".join(pair) not in {q for _, q in said(plan)}
+
+
+@pytest.mark.parametrize(
+    ("metal", "material", "bare", "held"),
+    [
+        (SOLDER, "tin", "notice", None),
+        ("aluminium 6000 series", "aluminium", "caution", "notice"),
+        ("mild steel", "steel", "warning", "caution"),
+    ],
+)
+def test_an_inhibitor_in_water_is_heard_of_at_what_it_guards(metal, material, bare, held):
+    plan = metal_of(of_metals("copper", "copper"), pump=metal).set(coolant="water")
+    for treated, signal in (("none", bare), ("biocide", bare), ("inhibitor and biocide", held)):
+        found = said(plan.set(treatment=treated), f"water on {material}")
+        assert found == ([(signal, f"water on {material}")] if signal else [])
+
+
+def test_of_a_contact_with_and_without_an_inhibitor_the_row_that_holds_is_known():
+    tin = ("water", "tin")
+    assert [known_contacts(there)[tin]["signal"] for there in (None, False, True)] == ["notice", "notice", "fits"]
+    steel = ("propylene glycol", "steel")
+    assert [known_contacts(there)[steel]["signal"] for there in (None, False, True)] == ["notice", "warning", "notice"]
+    assert set(known_contacts()) == set(known_contacts(True)) == set(known_contacts(False))
+
+
+# ------------------------------------------------------------------------------------------------ what to do about it
+
+
+def action_of(plan, quantity, where=""):
+    """Return the action of the one warning on a quantity at a place that begins so."""
+    (row,) = [r for r in rules.warnings_of(facts(plan)) if r.quantity == quantity and r.where.startswith(where)]
+    return row.action
+
+
+APART = "difference of anodic index"
+
+
+def test_solder_is_never_to_be_replaced():
+    bare = demo_plan().set(treatment="none")
+    assert action_of(bare, APART, SOLDER) == (
+        "Use a coolant with an inhibitor. Solder cannot be replaced: keep to the change interval of the coolant."
+    )
+    assert action_of(demo_plan(), APART, SOLDER) == "Keep to the change interval of the coolant."
+    gold = metal_of(bare, processor="gold plate over copper")  # 0.65 V over solder
+    assert action_of(gold, APART, SOLDER) == "Replace processor; an inhibitor would slow it and not stop it."
+    assert action_of(metal_of(bare, pump="lead"), APART, "lead") == "Use a coolant with an inhibitor. Or replace pump."
+
+
+def test_fittings_and_tubes_of_runs_are_named_as_such():
+    copper = of_metals("copper", "copper").set(tube_material="copper")
+    one = copper.with_loop(lambda e: replace(e, fitting_metal="zinc casting") if e.name == "pump to processor" else e)
+    zinc = "zinc or cadmium with a copper-family metal"
+    assert action_of(one, zinc) == "Replace the fittings of pump to processor; copper or brass suits the others."
+    plated = demo_plan().with_loop(
+        lambda e: replace(e, fitting_metal="nickel plate over zinc casting") if e.name == "pump to processor" else e
+    )
+    assert action_of(plated, WORN) == (
+        "Replace the fittings of pump to processor: take what is plated on copper or brass, or solid metal."
+    )
+    tubed = demo_plan().set(tube="copper 12/10 mm")
+    pieces = {
+        (w.where, w.surface, w.piece) for w in wetted(tubed) if w.where in ("pump to processor", "front radiator")
+    }
+    assert pieces == {
+        ("pump to processor", NICKEL, "fittings"),
+        ("pump to processor", "copper", "tube"),
+        ("front radiator", "copper", ""),
+        ("front radiator", "brass", ""),
+        ("front radiator", SOLDER, "solder"),
+    }
+
+
+def test_what_is_beside_the_plan_is_named_by_its_metal():
+    plan = replace(demo_plan(), also_wetted=("zinc casting",))
+    zinc = "zinc or cadmium with a copper-family metal"
+    assert action_of(plan, zinc) == "Take the zinc casting out of the loop; copper or brass suits the others."
+    both = metal_of(plan, pump="zinc casting")
+    assert action_of(both, zinc).startswith("Replace pump and take the zinc casting out of the loop; ")
+    plated = replace(demo_plan(), also_wetted=("nickel plate over zinc casting",))
+    assert action_of(plated, WORN).startswith("Replace the nickel plate over zinc casting beside the plan: ")
+    for row in rules.warnings_of(facts(both)) + rules.warnings_of(facts(plated)):
+        assert "place beside the plan" not in row.action
+        assert "{" not in row.action
+
+
+def test_the_pair_an_inhibitor_holds_back_comes_behind_the_other_notices_of_the_table():
+    plan = demo_plan().set(coolant="propylene-glycol-40", treatment="inhibitor, biocide and dye", tube_edge="deburred")
+    notices = [row.quantity for row in solve(plan).warned() if row.signal == "notice" and " on " not in row.quantity]
+    assert notices[-1] == APART
+    assert {"glycol in the coolant", "coolant colour: dye", "tube edge: deburred"} < set(notices)
 
 
 @pytest.mark.parametrize(
@@ -681,8 +807,8 @@ def test_where_no_temperature_is_known_no_plastic_is_judged():
 
 
 def test_many_designs_are_judged_as_each_alone():
-    """Squeeze, fittings (so areas) and speeds as arrays; the stub of zinc has a cathode over or under ten times it."""
-    base = with_part(demo_plan().set(coolant="water"), "fitting", "plug", "stub", metal="zinc plate", wetted_area=36e-4)
+    """Squeeze, fittings (so areas) and speeds as arrays; the stub of steel has a cathode over or under ten times it."""
+    base = with_part(demo_plan().set(coolant="water"), "fitting", "plug", "stub", metal="mild steel", wetted_area=36e-4)
     settings = {
         "squeeze": np.array([0.09, 0.12, 0.2, 0.32]),
         "fittings": np.array([0.0, 5.0, 6.0, 40.0]),

@@ -15,6 +15,10 @@ DEGREES = {"density": 3, "log_viscosity": 4, "heat_capacity": 4, "conductivity":
 #: Centre and half-width of the temperatures of the table. [degC]
 CENTRE, HALF_WIDTH = 37.5, 32.5
 
+#: Density [kg/m3] and molar mass [kg/mol] of pure glycols, about 20 degC, and the molar mass of water (from memory).
+GLYCOLS = {"propylene glycol": (1036.0, 0.07609), "ethylene glycol": (1113.0, 0.06207)}
+WATER_MOLAR_MASS = 0.018015
+
 #: Specific gas constant of dry air, 8.314462618 J/(mol K) over 28.9652 g/mol. [J/(kg K)]
 AIR_GAS_CONSTANT = 287.05
 #: Heat capacity of dry air at constant pressure, within 0.1 % from 5 to 60 degC [LemmonAir2000]_. [J/(kg K)]
@@ -273,6 +277,41 @@ def water_vapour_pressure(temperature: Any) -> Any:
     constants = (-7.85951783, 1.84408259, -11.7866497, 22.6807411, -15.9618719, 1.80122502)
     series = sum(a * tau**p for a, p in zip(constants, powers, strict=True))
     return 22.064e6 * np.exp(647.096 / absolute * series)
+
+
+def water_share(fluid: Coolant) -> float:
+    """
+    Return the mole fraction of water in a coolant, by which it lowers the vapour pressure (Raoult).
+
+    Parameters
+    ----------
+    fluid : Coolant
+        One coolant of data/coolants.csv.
+
+    Returns
+    -------
+    share : float
+        0 to 1. [-]
+
+    Notes
+    -----
+    An estimate: the concentrate of a mix by volume counts as pure glycol, and its volume shares become mass shares
+    through the densities of pure glycol and water, as if mixing took no volume.
+
+    Examples
+    --------
+    >>> round(water_share(coolant("propylene-glycol-20")), 3)
+    0.942
+    """
+    if fluid.base not in GLYCOLS:
+        return 1.0
+    density, molar = GLYCOLS[fluid.base]
+    by_volume = fluid.fraction_basis == "volume"
+    water = float(coolant("water").properties(20.0)[0]) if by_volume else 1.0
+    share = float(fluid.fraction)
+    glycol_moles = share * (density if by_volume else 1.0) / molar
+    water_moles = (1.0 - share) * water / WATER_MOLAR_MASS
+    return water_moles / (water_moles + glycol_moles)
 
 
 def air_density(temperature: Any, pressure: Any = 101325.0) -> Any:

@@ -229,24 +229,25 @@ def stiffness(name: str, temperature: Any, deflection: float | None = None) -> A
 
     Notes
     -----
-    Known are the modulus at room temperature, and what the deflection tests say of it: 1.8 MPa and 0.45 MPa bend the
-    outer fibre by 0.2 % at the temperatures they find, so the modulus there is 900 and 225 MPa [ISO75]_ (loads and
-    strain from memory). Over the glass transition of an amorphous plastic some MPa are left (from memory). A test warms
-    at 2 K/min; held for months a plastic gives more.
+    Known are the modulus E at room temperature, and what the deflection tests say of it: at the temperatures they find,
+    1.8 MPa and 0.45 MPa have bent the outer fibre by 0.2 % more than at the start, so the modulus there is
+    load/(0.2 % + load/E) [ISO75]_ (loads and strain from memory). Over the glass transition of an amorphous plastic some
+    MPa are left (from memory). A test warms at 2 K/min; held for months a plastic gives more.
 
     Examples
     --------
     >>> round(float(stiffness("PETG", 60.0)) / 1e6), round(float(stiffness("PMMA", 60.0)) / 1e6)
-    (900, 1162)
+    (621, 933)
     """
     row = plastic(name)
     if softening_temperature(name, deflection) is None:
         raise InputError("plastic", name, "a rigid plastic", "A soft tube is held by its clamp.")
     low = row["hdt_low_degc"] if deflection is None else deflection
-    known = [(ROOM, row["youngs_modulus_gpa"] * 1e9)] if low > ROOM else []
-    known.append((low, LOAD / TEST_STRAIN))
+    first = row["youngs_modulus_gpa"] * 1e9
+    known = [(ROOM, first)] if low > ROOM else []
+    known.append((low, LOAD / (TEST_STRAIN + LOAD / first)))
     if row["hdt_mild_degc"] != "" and row["hdt_mild_degc"] > low:
-        known.append((row["hdt_mild_degc"], MILD_LOAD / TEST_STRAIN))
+        known.append((row["hdt_mild_degc"], MILD_LOAD / (TEST_STRAIN + MILD_LOAD / first)))
     over = row["glass_transition_degc"] + PLATEAU_OVER
     if row["structure"] == "amorphous" and over > known[-1][0]:
         known.append((over, PLATEAU))

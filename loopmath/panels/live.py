@@ -316,10 +316,11 @@ class LivePanel:
             low, high = (round(new.convert(old.back(end))) for end in (slider.min, slider.max))
             at = round(new.convert(inside))
             low, high = min(low, at), max(high, at)
-            with slider.hold_sync():  # one message: a browser never sees a value beside its range
-                slider.min, slider.max = min(low, slider.min), max(high, slider.max)
-                slider.value = at
-                slider.min, slider.max = low, high
+            # Each a message of its own, and never a value beside its range: a browser takes the parts of one message in
+            # whatever order they come, puts a value on the end of the range it has just then, and sends that back.
+            slider.min, slider.max = min(low, slider.min), max(high, slider.max)
+            slider.value = at
+            slider.min, slider.max = low, high
             control.exact = (at, inside)
             begun = at if start is None else round(new.convert(old.back(start)))
             # Two degrees of one scale may be one of the other: what was moved stays moved.

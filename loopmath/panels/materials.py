@@ -5,7 +5,6 @@ from html import escape
 from typing import Any
 
 import ipywidgets as widgets
-import pandas as pd
 from matplotlib.figure import Figure
 
 from loopmath import catalogue, choice_words, material_figures, material_words, mine, tables, wetted
@@ -16,9 +15,21 @@ from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.plan import WORDS, Plan
 from loopmath.tube_choice import CRITERIA, WEIGHTS, TubeChoice
+from loopmath.units import DISPLAY
 
 #: Metals that can be ticked beside those of the plan, where the plan has none of the kind.
-TICKED = ("aluminium 6000 series", "silver", "brass", "stainless steel 18 % chromium", "zinc casting", "mild steel")
+TICKED = (
+    *("aluminium 6000 series", "silver", "zinc casting", "mild steel", "titanium", "bronze", "tin plate"),
+    *("brass", "stainless steel 18 % chromium"),
+)
+#: View -> what its table holds.
+TITLES = {
+    METALS: "Every pair of metals, the widest first",
+    PAIRS: "Every pair of metals, the widest first",
+    ENDS: "Every tube end",
+    TUBES: "Every kind of tube, the best first",
+    COOLANTS: "Every coolant, against water",
+}
 #: Title of a group of controls -> the views it is shown in.
 SHOWN = {
     "What counts, %": (TUBES,),
@@ -43,10 +54,10 @@ class MaterialsPanel(LivePanel):
         view = self._choice(":view", "", list(VIEWS), VIEWS[0], widgets.Dropdown)
         view.tooltip = "What the drawing and the table show"
         kinds = [(c.label, c.name) for c in coolants.coolants().values()]
-        mixes = list(tables.by_name("treatments.csv"))
+        mixes = [("as usual for it", ""), *((name, name) for name in tables.by_name("treatments.csv"))]
         coolant = [
             self._choice("coolant", "Coolant", kinds, plan.coolant.name, widgets.Dropdown),
-            self._choice("treatment", "In it", mixes, wetted.treatment(plan)["name"], widgets.Dropdown),
+            self._choice("treatment", "In it", mixes, plan.treatment, widgets.Dropdown),
         ]
         own = {one.surface for one in wetted.wetted(plan)}
         metals = [self._tick(metal) for metal in TICKED if metal not in own]
@@ -77,6 +88,7 @@ class MaterialsPanel(LivePanel):
 
     def _arranged(self, groups: list) -> widgets.Widget:
         view = super()._arranged(groups)
+        view.add_class("glance-materials")
         boxes = view.children[0].children[1].children
         self.boxes = dict(zip([title for title, children in groups if children], boxes, strict=False))
         self._fold()
@@ -119,32 +131,35 @@ class MaterialsPanel(LivePanel):
         return material_words.sentence(self.solution, self.system)
 
     def figures(self) -> list[tuple[str, str]]:
-        """Return the readouts."""
-        return material_words.readouts(self.solution, self.system)
+        """Return the readouts, what is in the coolant among them."""
+        plan = self.solution.plan
+        mix = wetted.treatment(plan)["name"].replace("none", "nothing")
+        rows = material_words.readouts(self.solution, self.system)
+        return [*rows, ("in the coolant", mix if plan.treatment else f"{mix}, as usual")]
+
+    def _joints(self) -> str:
+        """Return in one line how tube ends are held, for what touches there."""
+        plan, length = self.solution.plan, DISPLAY[self.system]["length"]
+        return (
+            f"Tube ends: {plan.tube_edge}; rings of {plan.seal} with a section of {length.text(plan.ring_section)}, "
+            f"squeezed by {100 * float(plan.squeeze):.0f} %."
+        )
 
     def below(self) -> str:
-        """Return the warnings, and the numbers of the view under them."""
-        table = material_words.table(self.solution, self.system)
-        return page.warnings_html(self.solution, self.system, after="" if table is None else _html(table))
+        """Return the warnings, and under them why this order of tubes, and the numbers of the view."""
+        table, result = material_words.table(self.solution, self.system), self.solution.result
+        said = f"<div>{escape(self._joints())}</div>" if self.solution.view == TOUCH else ""
+        said += page.warnings_html(self.solution, self.system)
+        if isinstance(result, TubeChoice):
+            said += page.note_html("Why this order", result.reason)
+            said += "".join(
+                page.note_html(f"Tools for {k.label}", k.tools) for k in result.kinds if k.material == result.own
+            )
+        return said if table is None else said + page.table_html(TITLES[self.solution.view], table)
 
     def alt(self) -> str:
         """Return the drawing in words."""
         return material_words.alt(self.solution, self.system)
-
-
-def _html(table: pd.DataFrame) -> str:
-    head = "".join(f"<th>{escape(str(column))}</th>" for column in table.columns)
-    body = "".join(
-        "<tr>" + "".join(f"<td>{page.unbroken(escape(_cell(value)))}</td>" for value in row) + "</tr>"
-        for row in table.itertuples(index=False)
-    )
-    return f"<table><tr>{head}</tr>{body}</table>"
-
-
-def _cell(value: Any) -> str:
-    if isinstance(value, float):
-        return "none" if value != value else f"{value:.3g}".replace("-", "−")
-    return str(value)
 
 
 def materials(plan: Plan | None = None) -> MaterialsPanel:

@@ -8,6 +8,7 @@ from html import escape
 from typing import Any
 
 import ipywidgets as widgets
+import pandas as pd
 from matplotlib.figure import Figure
 
 from loopmath import loop as tree
@@ -22,7 +23,7 @@ STYLE = """<style>
 .glance{display:flex;flex-flow:row wrap;align-items:flex-start;gap:6px 14px;overflow:visible}
 .glance-controls{flex:1 1 268px;max-width:290px;min-width:250px;overflow:visible;gap:2px}
 .glance-screen{flex:1 1 640px;max-width:880px;min-width:0;margin:0;height:auto}
-.glance-screen .widget-html-content{line-height:1.35;font-size:13px;color:#222}
+.glance-screen .widget-html-content{min-width:0;line-height:1.35;font-size:13px;color:#222}
 .glance-group{overflow:visible;margin:0}
 .glance-group .widget-html-content{line-height:1.2;font-size:12px;font-weight:bold;color:#444}
 .glance-controls .glance-group .widget-html{margin:4px 0 0;height:17px;min-height:0;overflow:hidden}
@@ -57,6 +58,8 @@ STYLE = """<style>
 .gl-warn td:first-child{width:86px}
 .gl-mark{text-align:left;display:inline-block;width:78px;padding:1px 4px;font-weight:bold;font-size:11.5px;
  text-transform:uppercase}
+.gl-title{font-weight:600;margin:8px 0 2px}
+.gl-table td:first-child{min-width:110px}
 .gl-why{color:#555}.gl-kept{overflow-x:auto;max-width:1180px}
 @media (max-width:1180px){.glance-controls{flex-basis:100%;max-width:none;display:grid;gap:0 8px;align-items:start;
  grid-template-columns:repeat(4,minmax(0,1fr))}
@@ -69,6 +72,12 @@ STYLE = """<style>
  .glance-choice .glance-controls>.glance-group:first-child{grid-row:1}
  .glance-choice .glance-controls>.glance-group:nth-child(4){grid-column:4;grid-row:1/span 3}
  .glance-choice .glance-buttons{grid-column:1;grid-row:2}
+ .glance-materials .glance-controls>.glance-group:nth-child(n){grid-column:auto;grid-row:auto}
+ .glance-materials .glance-controls>.glance-group:first-child{grid-column:1;grid-row:1}
+ .glance-materials .glance-controls>.glance-group:has(.widget-checkbox){grid-column:span 2}
+ .glance-group:has(.widget-checkbox){display:grid;grid-template-columns:1fr 1fr}
+ .glance-group:has(.widget-checkbox) .widget-html{grid-column:span 2}
+ .glance-materials .glance-buttons{grid-column:1;grid-row:1;align-self:end}
  .gl-warn,.gl-rows{height:118px}.gl-head{font-size:14.5px;min-height:40px}}
 </style>"""
 
@@ -175,7 +184,7 @@ def mark(signal: str) -> str:
     return f'<span class="gl-mark" style="background:{back};color:{ink}">{shape} {signal}</span>'
 
 
-def warnings_html(solution: Any, system: str, first: list = (), after: str = "") -> str:
+def warnings_html(solution: Any, system: str, first: list = ()) -> str:
     """Return what `solution` has warned of, gravest first: what to do, value against limit, why, source."""
     rows = ""
     for row in (*first, *solution.warned(system)):
@@ -187,7 +196,31 @@ def warnings_html(solution: Any, system: str, first: list = (), after: str = "")
             f"[{escape(row.source.split(':')[0])}]</span></td></tr>"
         )
     rows = rows or "<tr><td></td><td>No warnings for this design.</td></tr>"
-    return f'<div class="gl-warn" tabindex="0" aria-label="Warnings"><table>{rows}</table>{after}</div>'
+    return f'<div class="gl-warn" tabindex="0" aria-label="Warnings"><table>{rows}</table></div>'
+
+
+def note_html(title: str, words: str) -> str:
+    """Return words under a small heading."""
+    return f'<div class="gl-title">{escape(title)}</div><div>{unbroken(escape(words))}</div>'
+
+
+def table_html(title: str, table: pd.DataFrame) -> str:
+    """Return numbers under a small heading; a table wider than the screen scrolls by itself and widens nothing."""
+    head = "".join(f"<th>{escape(str(column))}</th>" for column in table.columns)
+    body = "".join(
+        "<tr>" + "".join(f"<td>{unbroken(escape(_cell(value)))}</td>" for value in row) + "</tr>"
+        for row in table.itertuples(index=False)
+    )
+    return (
+        f'<div class="gl-title">{escape(title)}</div><div class="gl-kept gl-table" tabindex="0" '
+        f'aria-label="{escape(title)}"><table><tr>{head}</tr>{body}</table></div>'
+    )
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, float):
+        return "none" if value != value else f"{value:.3g}".replace("-", "−")
+    return str(value)
 
 
 def problem_html(problem: InputError) -> str:
