@@ -91,7 +91,7 @@ _CASES = (
     ),
     Case(
         SUITE,
-        {},
+        {"coolant": "propylene-glycol-20"},
         {f"{EVERY_RUN}fitting_metal": "nickel plate over zinc casting"},
         "Two graphics cards under one processor, for a room where film is graded. It ran well for a year. Then "
         "everything was taken apart and brushed; now the filter catches white specks.",
@@ -101,7 +101,7 @@ _CASES = (
     Case(
         BOOTH,
         {},
-        {"coolant": "propylene-glycol-20-mass"},
+        {"coolant": "propylene-glycol-20-mass", "treatment": "none"},
         "The booth machine, filled at home: a bottle from the chemist's, clean and clear, and deionised water, weighed "
         "on the kitchen scale. Nothing in it that the builder does not know.",
         "Everything solid is as it should be. Ask what a bottle made for loops holds besides glycol and water.",
@@ -109,7 +109,7 @@ _CASES = (
     ),
     Case(
         SUITE,
-        {},
+        {"coolant": "propylene-glycol-20"},
         {"cleaner": "isopropyl alcohol"},
         "The grading suite machine, clear tube from end to end. Before the photographs it was wiped until no finger "
         "mark was left. Next morning fine lines run round the bends.",
@@ -145,7 +145,7 @@ _CASES = (
     ),
     Case(
         SUITE,
-        {"room_air": 35.0},
+        {"room_air": 35.0, "coolant": "propylene-glycol-20"},
         {"tube_material": "PETG"},
         "The grading suite machine moved under the roof, where summer afternoons are hot. It was plumbed anew for the "
         "move, of what was at hand. In the second week a joint behind the cards let go.",

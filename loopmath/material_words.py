@@ -122,10 +122,10 @@ def sentence(seen: Looked, system: str = "metric") -> str:
 def _metals(seen: Looked, system: str) -> str:
     worst = next(iter(seen.result.pairs), None)
     if worst is None:
-        names = ", ".join(one.surface for one in seen.result.wetted) or "no metal"
+        names = ", ".join(dict.fromkeys(one.surface for one in seen.result.wetted)) or "no metal"
         return f"The coolant touches one metal, {names}: nothing to compare."
     refused = [pair for pair in seen.result.pairs if pair.refused]
-    pair = refused[0] if refused else worst
+    pair = min(refused, key=lambda p: (wetted.REFUSED.index(p.quantity), -p.volts), default=worst)
     words = f"{pair.baser[:1].upper()}{pair.baser[1:]} and {pair.nobler} lie {pair.volts:.2f} V apart"
     if refused:
         return f"{words} and do not share a loop, with any coolant."

@@ -538,7 +538,8 @@ def _end(plan: Plan, spot: _Spot, tube: Tube, wall: dict[str, float], pressure: 
     soft = None if plastic is None else wetted.softening(tube.material, tube.heat_deflection)
     strain = grip = None
     # Soft tube sits on a barb; of a rigid plastic whose softening is not known nothing can be said.
-    if tube.rigid and (plastic is None or soft is not None):
+    stiff = plastic is None or plastic["hdt_low_degc"] != "" or tube.heat_deflection is not None
+    if tube.rigid and stiff and (plastic is None or soft is not None):
         squeeze, given = float(plan.squeeze), 0.0
         if soft is not None:
             strain = _pressed_in(tube, warmest, _ring_load(plan, squeeze), notes)

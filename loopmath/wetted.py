@@ -296,18 +296,40 @@ def _metal_facts(plan: Plan) -> list[Fact]:
             out.append(_pair_fact(pair.quantity, pair, found, pair.volts))
         if not pair.refused and pair.baser not in eaten:
             out.append(_pair_fact(APART, pair, found, pair.volts, limit))
-            # Where the sea-water series has the two the other way round, which of them is the anode is not sure.
-            if pair.volts > materials.LIMITS["harsh"] and pair.area_ratio is not None and not pair.turned:
-                out.append(_pair_fact("cathode area over anode area", pair, found, pair.area_ratio))
+            driven = [p for p in every if p.baser == pair.baser and p.volts > materials.LIMITS["harsh"]]
+            # Where the sea-water series has two the other way round, which of them is the anode is not sure.
+            ratios = [p.area_ratio for p in driven if p.area_ratio is not None and not p.turned]
+            if ratios:  # what is known of the nobler metals adds up
+                out.append(_pair_fact("cathode area over anode area", pair, found, sum(ratios)))
         eaten.add(pair.baser)
-    through = worn(found)
-    for worst, nobler, volts in through[:1]:
+    out += _under_plating(found, refused)
+    through, bases = worn(found), set()
+    for worst, nobler, volts in through:
+        if worst.base in bases:
+            continue
+        bases.add(worst.base)
         alike = [one for one, _, _ in through if (one.surface, one.base) == (worst.surface, worst.base)]
         parts = _listed(one.where for one in alike)
         also = {"part": _named(alike), "base": worst.base, "nobler": nobler}
         guess = " (base assumed)" if all(one.assumed for one in alike) else ""
         where = f"{parts}: {worst.surface} over {worst.base}{guess}, with {nobler}"
         out.append(Fact("difference where plating is worn through", where, volts, also=also))
+    return out
+
+
+def _under_plating(found: list[Wetted], refused: set[str]) -> list[Fact]:
+    """Return light metals that meet a copper-family metal only through the pores and scratches of a plating."""
+    light = {one.surface for one in found if family(one.surface) in _REFUSED} - refused
+    under = [one for one in found if one.base and family(one.base) in COPPER_FAMILY]
+    out = []
+    for metal in sorted(light, key=index, reverse=True):
+        for one in sorted(under, key=lambda one: index(one.base))[:1]:
+            pair = Pair(
+                one.base, metal, float(materials.pair_difference(index(metal), index(one.base))), None, None, (), ()
+            )
+            also = {"baser": metal, "nobler": one.base, "baser parts": _named(w for w in found if w.surface == metal)}
+            also |= {"nobler parts": _named([one])}
+            out.append(Fact(pair.quantity, f"{metal} with {one.base} under {one.surface}", pair.volts, also=also))
     return out
 
 
@@ -379,6 +401,7 @@ def _coolant_facts(plan: Plan) -> list[Fact]:
     row, where = treatment(plan), "coolant"
     out = [
         Fact("inhibitor", where, 1.0 if row["inhibitor"] == "yes" else 0.0),
+        Fact("what is in the coolant is not stated", where, 0.0 if plan.treatment else 1.0),
         Fact("biocide", where, 1.0 if row["biocide"] == "yes" else 0.0),
         Fact("glycol in the coolant", where, plan.coolant.fraction),
         Fact("coolant base", where, plan.coolant.base),
@@ -414,16 +437,17 @@ def warm_facts(solution: Any) -> list[Fact]:
     warmest: dict[tuple[str, float], Any] = {}
     for row in solution.walk:
         leaf = row["element"]
-        if isinstance(leaf, tree.Tank) and (soft := softening(leaf.reservoir.material)) is not None:
-            out.append(Fact("tank below softening by", leaf.name, soft - row["in"]))
+        if isinstance(leaf, tree.Tank):
+            unknown |= {leaf.name} if _partly_known(leaf.reservoir.material) else set()
+            if (soft := softening(leaf.reservoir.material)) is not None:
+                out.append(Fact("tank below softening by", leaf.name, soft - row["in"]))
         if not isinstance(leaf, (tree.Run, tree.DeadLeg)) or leaf.tube.material == "copper":
             continue
         tube, wall = leaf.tube, row["in"]  # near the coolant; in a leg that stands, at the air of the case
         soft, service = softening(tube.material, tube.heat_deflection), _service(tube.material)
         if soft is not None:
             out.append(Fact("tube below softening by", leaf.name, soft - wall))
-        elif materials.plastic(tube.material)["structure"] not in ("soft", "rubber"):
-            unknown.add(tube.name)
+        unknown |= {tube.name} if _partly_known(tube.material, tube.heat_deflection) else set()
         if service is not None:
             warmest[tube.name, service] = np.maximum(wall, warmest.get((tube.name, service), wall))
     out += [Fact("softening temperature is not known", name, 1.0) for name in sorted(unknown)]
@@ -438,13 +462,23 @@ def warm_facts(solution: Any) -> list[Fact]:
 
 
 def softening(material: str, deflection: float | None = None) -> float | None:
-    """Return the temperature at which a material softens, None for one that does not or of which it is not known."""
+    """
+    Return the temperature at which a material softens, None for one that does not or of which it is not known.
+
+    Of a plastic whose deflection is known under the milder load only, it softens at that temperature at the latest.
+    """
     if material in tables.by_name("metals.csv"):
         return None
-    row = materials.plastic(material)
-    if row["structure"] not in ("soft", "rubber") and row["hdt_low_degc"] == "" and deflection is None:
-        return None
+    if _partly_known(material, deflection):  # under the full load it bends no later than under the milder one
+        mild = materials.plastic(material)["hdt_mild_degc"]
+        return None if mild == "" else mild - materials.SOFTENING_ALLOWANCE
     return materials.softening_temperature(material, deflection)
+
+
+def _partly_known(material: str, deflection: float | None = None) -> bool:
+    """Return True for a rigid plastic whose deflection under the full load is in no source, nor on a data sheet."""
+    row = tables.by_name("plastics.csv").get(material, {"structure": "soft"})
+    return row["structure"] not in ("soft", "rubber") and row["hdt_low_degc"] == "" and deflection is None
 
 
 def _service(material: str) -> float | None:

@@ -156,7 +156,7 @@ def test_a_coloured_mix_has_the_numbers_of_its_base_and_says_so():
         ({"treatment": "inhibitor, biocide and dye"}, ("propylene-glycol-10", "inhibitor, biocide and dye")),
         ({"treatment": "none"}, ("propylene-glycol-10", "none")),
         ({"coolant": "water", "treatment": "inhibitor and biocide"}, ("water", "inhibitor and biocide")),
-        ({"coolant": "water"}, ("water", "biocide")),
+        ({"coolant": "water", "treatment": ""}, ("water", "biocide")),
     ],
 )
 def test_what_the_plan_says_is_in_its_coolant_is_its_own_mix(settings, own):
@@ -279,7 +279,7 @@ def test_what_concerns_no_one_material_is_told_of_the_coolant_itself():
     said = {name: mix(DEMO, name).told[ITSELF] for name in coolants()}
     assert said["water"] == said["propylene-glycol-20"] == "fits"
     assert said["propylene-glycol-20-mass"] == "warning"  # no inhibitor
-    assert {said[f"ethylene-glycol-{n}"] for n in (20, 30, 40)} == {"caution"}  # poisonous
+    assert {said[f"ethylene-glycol-{n}"] for n in (20, 30, 40)} == {"warning"}  # poisonous
     assert said["propylene-glycol-40"] == "notice"  # thick
     assert mix(DEMO, "propylene-glycol-10", "dye").told[ITSELF] == "notice"
     assert DEMO.gravest(mix(DEMO, "propylene-glycol-20-mass")) == "warning"

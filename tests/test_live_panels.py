@@ -14,6 +14,7 @@ from loopmath import loop as tree
 from loopmath import quiet, scenarios
 from loopmath.files import own_folder
 from loopmath.panels import clock as clock_module
+from loopmath.panels import live
 from loopmath.panels.clock import clock
 from loopmath.panels.heat import heat
 from loopmath.panels.quiet import curve_panel, quiet_panel
@@ -36,6 +37,12 @@ def ends(widget):
     if isinstance(widget, widgets.IntSlider):
         return [widget.min, widget.max]
     return [o[1] if isinstance(o, tuple) else o for o in widget.options]
+
+
+@pytest.fixture(autouse=True)
+def no_browser(monkeypatch):
+    """No browser is here that could send choices back, so none is disregarded after a change of units."""
+    monkeypatch.setattr(live, "ECHO", 0.0)
 
 
 @pytest.fixture(scope="module")

@@ -886,7 +886,11 @@ FAULTS = {
         "parts.front. radiator.blows",
         "'up' is not accepted. Accepted: one of: 'room', 'case'",
     ),
-    "fans on a side unknown": (under(RADIATOR, 'fan_side = "left"'), "parts.front. radiator.fan_side", "'push', 'pull'"),
+    "fans on a side unknown": (
+        under(RADIATOR, 'fan_side = "left"'),
+        "parts.front. radiator.fan_side",
+        "'push', 'pull'",
+    ),
     "air from itself": (
         under(RADIATOR, 'air = "front. radiator"'),
         "parts.front. radiator.air",
@@ -936,7 +940,11 @@ def test_one_fault_is_one_problem_told_with_its_place_and_line(tmp_path, raw, pl
 
 
 OPEN_RULES = {
-    "a bad signal word": ('signal = "shout"\nwhen = "loop flow below 90 L/min"', "signal", "one of: 'danger', 'warning'"),
+    "a bad signal word": (
+        'signal = "shout"\nwhen = "loop flow below 90 L/min"',
+        "signal",
+        "one of: 'danger', 'warning'",
+    ),
     "an unknown quantity": ('when = "lop flow below 90 L/min"', "quantity", "'loop flow'"),
     "a wrong unit": ('when = "loop flow below 90 degC"', "limit", "'3.5 L/min'"),
     "no comparison": ('when = "loop flow 90 L/min"', "comparison", "one of: 'above'"),

@@ -231,8 +231,8 @@ def stiffness(name: str, temperature: Any, deflection: float | None = None) -> A
     -----
     Known are the modulus E at room temperature, and what the deflection tests say of it: at the temperatures they find,
     1.8 MPa and 0.45 MPa have bent the outer fibre by 0.2 % more than at the start, so the modulus there is
-    load/(0.2 % + load/E) [ISO75]_ (loads and strain from memory). Over the glass transition of an amorphous plastic some
-    MPa are left (from memory). A test warms at 2 K/min; held for months a plastic gives more.
+    load/(0.2 % + load/E) [ISO75]_ (loads and strain from memory). Over the glass transition of an amorphous plastic
+    some MPa are left (from memory). A test warms at 2 K/min; held for months a plastic gives more.
 
     Examples
     --------
