@@ -177,7 +177,7 @@ def _touch(seen: Looked, system: str) -> str:
     plan = seen.plan
     found = [row for row in seen.warned(system) if row.quantity.count(" on ")]
     grave = [row for row in found if row.signal in ("danger", "warning")]
-    told = f"{grave[0].quantity}: {grave[0].why}" if grave else "nothing grave touches"
+    told = f"{grave[0].quantity}: {grave[0].why}" if grave else "nothing grave is known"
     begins = f"{plan.assembly_aid.capitalize()} on {plan.seal} rings, {plan.cleaner} on the tube"
     return f"{begins}; {told}".rstrip(".") + "."
 

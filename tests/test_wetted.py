@@ -869,3 +869,21 @@ def test_what_is_seen_of_a_plan_is_what_the_rules_say_pair_by_pair():
         table = found.table()
         assert list(table["apart [V]"]) == sorted(table["apart [V]"], reverse=True)
         assert list(table["judged"])[:2] == [far, near]
+
+
+def test_legs_that_stand_are_touched_and_what_wets_the_rings_wets_the_tubes_too():
+    acrylic = catalogue.part("tube", "acrylic 14/10 mm")
+    plan = demo_plan().with_loop(lambda e: replace(e, tube=acrylic) if isinstance(e, tree.DeadLeg) else e)
+    plan = plan.set(assembly_aid="mineral oil", cleaner="isopropyl alcohol")
+    found = {(agent, material): where for agent, material, where in contacts(plan)}
+    assert found["isopropyl alcohol", "PMMA"] == "acrylic 14/10 mm, reservoir"
+    assert {material for agent, material in found if agent == "mineral oil"} == {"EPDM", "PETG", "PMMA"}
+
+
+def test_areas_count_from_the_strictest_limit_on():
+    """High brass lies 0.30 V from silver and 0.15 V from nickel: only the first drives what counts."""
+    plan = with_part(demo_plan(), "fitting", "plug", "stub", metal="silver plate over copper", wetted_area=0.1)
+    small = with_part(plan, "fitting", "plug", "bead", metal="high brass", wetted_area=1e-4)
+    ratios = {f.where: f.value for f in facts(small) if f.quantity == "cathode area over anode area"}
+    # 0.15 V is no more than the strictest limit, so the nickel of blocks and fittings is not added.
+    assert ratios["high brass with silver plate"] == pytest.approx(0.1 / 1e-4)
