@@ -713,13 +713,14 @@ def test_growth_of_a_run():
     assert materials.growth("copper", 0.5, 20.0) == pytest.approx(0.17e-3, abs=1e-9)
 
 
-# Loads of the deflection tests, 1.80 and 0.45 MPa, and the strain of the outer fibre they look for, 0.2 %: ISO 75, from
-# memory. So the modulus there is 900 and 225 MPa. Temperatures: what the rows of data/plastics.csv say, typed again.
+# Loads of the deflection tests, 1.80 and 0.45 MPa, and the strain of the outer fibre they look for, 0.2 % more than the
+# load made at first: ISO 75, from memory. With E at room temperature (2.0, 2.74, 2.38, 2.9 GPa) the modulus there is
+# load/(0.002 + load/E), by hand, in MPa. Temperatures: what the rows of data/plastics.csv say, typed again.
 DEFLECTS = {
-    "PETG": ((60, 900e6), (70, 225e6)),
-    "PMMA": ((71, 900e6), (80, 225e6)),
-    "PC": ((128, 900e6), (140, 225e6)),
-    "POM": ((100, 900e6), (155, 225e6)),
+    "PETG": ((60, 620.69), (70, 202.25)),
+    "PMMA": ((71, 677.47), (80, 207.93)),
+    "PC": ((128, 653.05), (140, 205.57)),
+    "POM": ((100, 686.84), (155, 208.80)),
 }
 
 
@@ -728,7 +729,7 @@ def test_stiffness_where_the_deflection_tests_find_it(name):
     row = by_name("plastics.csv")[name]
     for (at, modulus), column in zip(DEFLECTS[name], ("hdt_low_degc", "hdt_mild_degc"), strict=True):
         assert row[column] == at
-        assert materials.stiffness(name, float(at)) == pytest.approx(modulus, rel=1e-12)
+        assert materials.stiffness(name, float(at)) == pytest.approx(1e6 * modulus, rel=3e-5)
     assert materials.stiffness(name, 23.0) == pytest.approx(row["youngs_modulus_gpa"] * 1e9)
 
 
