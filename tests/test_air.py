@@ -525,9 +525,11 @@ def test_more_flow_at_the_same_heat_never_warms_the_warmest_coolant_or_the_only_
     sources = plan.units(tree.Source)
     keys += [sources[0].name] if len(sources) == 1 else []
     for key in keys:
-        # What the air's density and films do about it, and what two settled answers each leave, is some 10 microkelvins
-        # (3e-5 K the most of 900 random machines, 1.03e-4 K once).
-        assert not fast.state[key] > slow.state[key] + 5e-4, key
+        # Radiators in airs that differ share the heat anew, and the one in warmer air may take a little less (1.04e-4 K
+        # once, from 2.86 to 3.28 L/min, however closely it was solved). In one air what its density and films do about
+        # it is some microkelvins.
+        airs = [float(cooler.air_temperature) for cooler in slow.coolers.values()]
+        assert not fast.state[key] > slow.state[key] + 1e-4 + 5e-4 * (max(airs) - min(airs)), key
 
 
 def test_more_flow_may_warm_a_component_that_sits_before_the_heat():
