@@ -25,7 +25,6 @@ JUDGED = {"inhibitor", "biocide", "glycol in the coolant", "coolant base", "cool
 #: Gravest first; what is not known ranks before what is known to get on.
 RANKS = (*SIGNALS, "", FITS)
 CLEAR = "clear"
-_UNKNOWN, _SILENT = "Nothing known.", "No rule speaks."
 
 
 @dataclass(frozen=True, eq=False)

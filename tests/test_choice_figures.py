@@ -1,7 +1,6 @@
 """Drawings and words of what to cool, order and layout: the lesson's own numbers, in both units, nothing cut off."""
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
@@ -9,6 +8,7 @@ import pytest
 from examples import CUBE, DEMO, EXAMPLES, SUITE
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from on_the_page import nothing_is_lost
 
 from loopmath import choice_figures, choice_words, choices, lessons, load_plan, style, tables
 from loopmath import loop as tree
@@ -78,21 +78,9 @@ def test_words_keep_apart_with_more_parts_than_are_combined(which):
 def keeps_to_the_page(t, system):
     """Draw a lesson and look that no words are cut off, too small or over each other; return its pictures."""
     figure, pictures = drawn(t, system)
-    renderer = figure.canvas.get_renderer()
-    boxes = []
     for picture in pictures:
         assert words(picture)
-        for text in texts(picture):
-            assert text.get_fontsize() >= 9
-            box = text.get_window_extent(renderer)
-            assert box.x0 >= -1, text.get_text()
-            assert box.x1 <= 881, text.get_text()
-            assert box.y0 >= -1, text.get_text()
-            assert box.y1 <= 425, text.get_text()
-            boxes.append((text.get_text(), box.x0 + 1, box.x1 - 1, box.y0 + 4, box.y1 - 4))
-    for (one, *a), (other, *b) in combinations(boxes, 2):
-        apart = a[1] <= b[0] or b[1] <= a[0] or a[3] <= b[2] or b[3] <= a[2]
-        assert apart, (one, other)
+    nothing_is_lost([text for picture in pictures for text in texts(picture)], figure.canvas.get_renderer())
     return pictures
 
 

@@ -11,6 +11,7 @@ import pytest
 from examples import EXAMPLES
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from on_the_page import nothing_is_lost
 
 from loopmath import load_plan, material_words, rules, style, tables, wetted
 from loopmath import material_figures as drawings
@@ -76,20 +77,7 @@ def boxes(picture, face):
 
 
 def keeps_to_the_page(picture):
-    """Look that no words are cut off, too small, or over each other."""
-    renderer, places = picture.ax.figure.canvas.get_renderer(), []
-    for text in texts(picture):
-        assert text.get_fontsize() >= 9
-        box = text.get_window_extent(renderer)
-        assert box.x0 >= -1, text.get_text()
-        assert box.x1 <= 881, text.get_text()
-        assert box.y0 >= -1, text.get_text()
-        assert box.y1 <= 425, text.get_text()
-        places.append((text.get_text(), box.x0 + 1, box.x1 - 1, box.y0 + 4, box.y1 - 4))
-    assert places
-    for (one, *a), (other, *b) in combinations(places, 2):
-        apart = a[1] <= b[0] or b[1] <= a[0] or a[3] <= b[2] or b[3] <= a[2]
-        assert apart, (one, other)
+    nothing_is_lost(texts(picture), picture.ax.figure.canvas.get_renderer())
 
 
 each = pytest.mark.parametrize("name", PLANS)
