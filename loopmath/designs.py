@@ -19,15 +19,18 @@ def _map_arrays(record: Any, change: Callable[[np.ndarray], Any]) -> Any:
     if isinstance(record, tuple):
         return tuple(_map_arrays(r, change) for r in record)
     if hasattr(record, "__dataclass_fields__"):
-        new = {}
+        new, fixed = {}, getattr(record, "FIXED", ())
         for f in fields(record):
             old = getattr(record, f.name)
+            if f.name in fixed:
+                continue
             if isinstance(old, (np.ndarray, tuple)) or hasattr(old, "__dataclass_fields__"):
                 new[f.name] = _map_arrays(old, change)
         if not new:
             return record
         copy = object.__new__(type(record))  # skips the checks: the values were checked as a whole
-        copy.__dict__.update(record.__dict__ | new)
+        kept = {f.name: getattr(record, f.name) for f in fields(record)}  # what was worked out from them goes
+        copy.__dict__.update(kept | new)
         return copy
     return record
 

@@ -16,6 +16,7 @@ from loopmath.checks import Checked, InputError, OutOfRange, between, one_of
 from loopmath.laws import pipeflow, sound
 from loopmath.loss import PORT_BORE, Friction, Loss, area_of, minor_loss
 from loopmath.radiator import AirSide
+from loopmath.routes import Port, Route, TubePath, is_found, laid
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,12 +24,13 @@ class Element(Checked):
     """
     A leaf of the tree: something the coolant passes. `name` is unique in its loop.
 
-    `position` is (x, y, z) in the case, seen from the front: to the right, to the rear, up [m]; `note` is the
-    builder's own words.
+    `position` is the middle of its body, (x, y, z) in the case, seen from the front: to the right, to the rear, up [m],
+    and `size` how far the body goes each way [m]; `note` is the builder's own words.
     """
 
     name: str
     position: tuple[float, float, float] | None = field(default=None, kw_only=True)
+    size: tuple[float, float, float] | None = field(default=None, kw_only=True)
     note: str = field(default="", kw_only=True)
 
     #: What a builder calls this kind of thing.
@@ -304,6 +306,8 @@ class Run(Element):
         Straight fittings, 2 of them; 0 for a bare tube.
     fitting_metal : str
         What the coolant touches in the fittings of its ends.
+    laid : TubePath, optional
+        The run as it lies in space; length and bends are then its own, and `counted` holds those that were stated.
     """
 
     tube: parts.Tube
@@ -312,6 +316,8 @@ class Run(Element):
     fittings: Any = 0.0
     ends: Any = 2.0
     fitting_metal: str = "nickel plate"
+    laid: TubePath | None = field(default=None, kw_only=True)
+    counted: dict | None = field(default=None, kw_only=True)
     kind = "run"
 
     RANGES: ClassVar[dict] = {
@@ -329,7 +335,11 @@ class Run(Element):
             "tube friction": Loss(friction=(Friction(self.length, bore, area_of(bore), tube.roughness_height / bore),))
         }
         if np.any(np.asarray(self.bends) > 0):
-            turn = pipeflow.bend_loss(np.pi / 2, tube.bend_radius / bore)
+            radius, angles = (
+                (tube.bend_radius, None) if self.laid is None else (self.laid.radius, self.laid.turns.angles)
+            )
+            each = [pipeflow.bend_loss(angle, radius / bore) for angle in ((np.pi / 2,) if angles is None else angles)]
+            turn = sum(each) / len(each)
             # Hooper's K1 = 800 of a smooth elbow carries the bend below Re of some thousands.
             out["tube bends"] = minor_loss(turn, 800.0, bore).times(self.bends)
         if np.any(np.asarray(self.fittings) > 0):
@@ -435,6 +445,8 @@ class DeadLeg(Element):
     tube: parts.Tube
     length: Any
     purpose: str = "other"
+    laid: TubePath | None = field(default=None, kw_only=True)
+    counted: dict | None = field(default=None, kw_only=True)
     kind = "dead leg"
 
     def __post_init__(self) -> None:
@@ -506,6 +518,45 @@ def mapped(item: Any, change: Callable[[Element], Element]) -> Any:
 def of_kind(item: Any, kind: type) -> list:
     """Return the elements of one class, in flow order."""
     return [leaf for leaf in leaves(item) if isinstance(leaf, kind)]
+
+
+def laid_out(
+    item: Any, routes: tuple[Route, ...], ports: tuple[Port, ...], usual_fitting: str = "", usual_radius: Any = None
+) -> Any:
+    """
+    Return the tree with every run and dead leg of rigid tube that has a route laid along it; the others keep their
+    counts. Soft tube finds a way of its own.
+
+    Raises
+    ------
+    InputError
+        If a route cannot be laid; see `routes.laid`.
+    """
+    ways, known = {route.name: route for route in routes}, {port.name: port for port in ports}
+
+    def one(leaf: Element) -> Element:
+        if not isinstance(leaf, (Run, DeadLeg)):
+            return leaf
+        route, old = ways.get(leaf.name), leaf.laid
+        if route is None:  # a run that was made of a laid one keeps the length it had
+            return leaf if old is None else replace(leaf, laid=None, counted=None)
+        if not leaf.tube.rigid or not is_found(route, known, usual_fitting):
+            return as_counted(leaf)
+        now = (route, leaf.tube, usual_fitting, usual_radius, known.get(route.start), known.get(route.end))
+        if old is not None and all(a is b for a, b in zip(old.made_of, now, strict=True)):
+            return leaf
+        path = laid(route, known, leaf.tube, usual_fitting, usual_radius)
+        names = ("length", "bends") if isinstance(leaf, Run) else ("length",)
+        counted = leaf.counted or {name: getattr(leaf, name) for name in names}
+        new = {"length": path.length, "bends": float(path.bends)}
+        return replace(leaf, laid=path, counted=counted, **{name: new[name] for name in names})
+
+    return mapped(item, one) if routes or any(getattr(leaf, "laid", None) for leaf in leaves(item)) else item
+
+
+def as_counted(leaf: Element) -> Element:
+    """Return a run as its plan states it: by length and number of bends."""
+    return leaf if getattr(leaf, "laid", None) is None else replace(leaf, laid=None, counted=None, **leaf.counted)
 
 
 def total_fittings(item: Any) -> Any:

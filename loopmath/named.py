@@ -1,10 +1,14 @@
-"""Names in a plan file that point at its parts: the air of radiators, what headers feed, curves drive and follow."""
+"""Names in a plan file that point at its parts: air of radiators, what headers feed, curves follow, routes join."""
+
+import re
 
 from loopmath import air
 from loopmath import loop as tree
 from loopmath.case import SENSORS
 from loopmath.checks import InputError, one_of
 from loopmath.reader import Reader
+from loopmath.routes import is_found
+from loopmath.routes import laid as _laid
 
 #: Group beside the loop -> its line that names what turns, and the word for one of the group.
 TURNS = {"headers": ("feeds", "header"), "speed_curves": ("drives", "curve")}
@@ -67,3 +71,48 @@ def followed(read: Reader, document: dict, elements: dict) -> None:
             read.tried((*place, "sensor"), one_of, "", table["sensor"], known, remedy)
         if table.get("drives") == []:
             read.note((*place, "drives"), [], "one name or more", "A curve that drives nothing does nothing.")
+
+
+def laid(read: Reader, document: dict, values: dict, tubes: dict | None, elements: dict) -> None:
+    """
+    Look at whose ports and boxes are, and lay every route: its run, ports, panels and neighbours, then its corners.
+
+    `tubes` gives the tube of each run and dead leg by its name, None where the flow order cannot be read.
+    """
+    for group in ("ports", "boxes"):
+        for name, table in _tables(document, group).items():
+            if isinstance(table.get("of"), str) and table["of"]:
+                read.tried((group, name, "of"), one_of, "", table["of"], elements, "It names a part of [parts].")
+    ports = {p.name: p for p in values["ports"] if p is not None}
+    known = {
+        "start": _tables(document, "ports"),
+        "end": _tables(document, "ports"),
+        "through": [n for n, t in _tables(document, "boxes").items() if t.get("panel") is True],
+        "parallel_to": _tables(document, "routes"),
+        "in_line_with": _tables(document, "routes"),
+    }
+    for route in values["routes"]:
+        if route is None:
+            continue
+        place, fine = ("routes", route.name), True
+        if tubes is not None and route.name not in tubes:
+            remedy = "A route has the name of the run or dead leg it is the way of."
+            fine = read.tried(place, one_of, "", route.name, tubes, remedy) is not None
+        for key, names in known.items():
+            said = getattr(route, key)
+            for number, name in enumerate((said,) if isinstance(said, str) else said):
+                here = (*place, key) if isinstance(said, str) else (*place, key, number)
+                remedy = "It names a panel: a box with panel = true." if key == "through" else ""
+                fine &= read.tried(here, one_of, "", name, names, remedy) is not None
+        tube = (tubes or {}).get(route.name)
+        if fine and tube is not None and tube.rigid and {route.start, route.end} <= ports.keys():
+            try:
+                if not is_found(route, ports, values["tube_fitting"] or ""):
+                    continue
+                _laid(route, ports, tube, values["tube_fitting"] or "", values["bend_radius"])
+            except InputError as problem:
+                spot = problem.field.rpartition(", ")[2]
+                corner = re.match(r"corners? (\d+)", spot)
+                at = ("corners", int(corner[1]) - 1) if corner else (spot,)
+                at = at if corner or spot in _tables(document, "routes")[route.name] else ()
+                read.note((*place, *at), problem.value, problem.accepted, problem.remedy)

@@ -55,7 +55,24 @@ class Tube(Checked):
 
 @dataclass(frozen=True, eq=False)
 class Fitting(Checked):
-    """A fitting or valve by the three constants of the 3-K form on its own bore."""
+    """
+    A fitting or valve by the three constants of the 3-K form on its own bore, and its size where tubes are laid.
+
+    Attributes
+    ----------
+    height : float
+        From the face of the port to where the tube is seen; of an angled one to the axis it turns to. [m]
+    reach : float
+        Of an angled one, from the axis of the port to the face of what is screwed into it. [m]
+    turn : float
+        Angle it turns by. [degrees]
+    insertion : float
+        How deep a tube goes in, from its mouth to its stop. [m]
+    ring_depth : float
+        From its mouth to the far side of its last O-ring. [m]
+    body : float
+        Its outside diameter. [m]
+    """
 
     name: str
     k1: Any
@@ -65,6 +82,12 @@ class Fitting(Checked):
     metal: str = ""
     price: float | None = None
     wetted_area: Any = None
+    height: float = 0.0
+    reach: float = 0.0
+    turn: float = 0.0
+    insertion: float = 0.0
+    ring_depth: float = 0.0
+    body: float = 0.0
 
     RANGES: ClassVar[dict] = {
         "k1": (0.0, 1e5, ""),
@@ -73,6 +96,12 @@ class Fitting(Checked):
         "bore": (1e-3, 0.05, "m"),
         "price": (0.0, 1e5, ""),
         "wetted_area": (0.0, 1.0, "m^2"),
+        "height": (0.0, 0.2, "m"),
+        "reach": (0.0, 0.2, "m"),
+        "turn": (0.0, 180.0, "degrees"),
+        "insertion": (0.0, 0.1, "m"),
+        "ring_depth": (0.0, 0.1, "m"),
+        "body": (0.0, 0.1, "m"),
     }
 
     def loss(self) -> Loss:

@@ -16,6 +16,7 @@ from loopmath.laws import materials
 from loopmath.laws.coolant import Coolant
 from loopmath.laws.seals import EDGES
 from loopmath.radiator import Radiator
+from loopmath.routes import Box, Port, Route, TubePath, with_port, with_standoff
 from loopmath.rules import HouseRule
 from loopmath.units import KIND_OF_UNIT, to_si
 
@@ -131,6 +132,22 @@ class Plan:
         How much warmer than its mean the air of the case may be where a tube hangs. [K]
     house_rules : tuple of HouseRule
         Rules of the builder's own.
+    ports, boxes, routes : tuples of Port, Box, Route
+        The machine in space, as far as it was measured; a run that has a route takes its length and bends from there.
+    case_size : tuple of 3 floats, optional
+        Inside of the case: to the right, to the rear, up. [m]
+    clearance : float
+        Least gap between tubes, and between tubes and parts. [m]
+    tube_fitting : str
+        The fitting that holds a tube where its route names none.
+    bend_radius : float or array, optional
+        Radius of bends where a route has none of its own: that of the former at hand. [m]
+    stock_lengths : tuple of float
+        Lengths tube is sold in. [m]
+    kerf, squaring : float
+        What a saw takes, and what is left to square each end. [m]
+    spares, practice, practice_length : float
+        Runs that are cut twice (the longest first), and practice pieces and their length [m].
     origin : Origin, optional
         The file it was read from.
     """
@@ -172,9 +189,24 @@ class Plan:
     cleaner: str = "soapy water"
     hot_spot: Any = 10.0
     house_rules: tuple[HouseRule, ...] = ()
+    ports: tuple[Port, ...] = ()
+    boxes: tuple[Box, ...] = ()
+    routes: tuple[Route, ...] = ()
+    case_size: tuple[float, float, float] | None = None
+    clearance: Any = 0.003
+    tube_fitting: str = ""
+    bend_radius: Any = None
+    stock_lengths: tuple[float, ...] = (0.5, 1.0)
+    kerf: Any = 0.001
+    squaring: Any = 0.001
+    spares: Any = 0.0
+    practice: Any = 1.0
+    practice_length: Any = 0.15
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
+        self._check_space()
+        object.__setattr__(self, "loop", self._laid())
         one_of("case_air_by", self.case_air_by, (GIVEN, BALANCE))
         between("case_heat", self.case_heat, 0.0, 3000.0, "W")
         between("case_vents", self.case_vents, 0.0, 1.0, "m2")
@@ -202,6 +234,52 @@ class Plan:
         for name in ("budget", "coolant_price"):
             if getattr(self, name) is not None:
                 between(name, getattr(self, name), 0.0, 1e7)
+
+    def _check_space(self) -> None:
+        """Look at the names and sizes of what stands in space."""
+        for what in ("ports", "boxes", "routes"):
+            seen = [item.name for item in getattr(self, what)]
+            twice = next((name for n, name in enumerate(seen) if name in seen[:n]), None)
+            if twice is not None:
+                raise InputError(what, twice, "each name once", "Give each a name of its own.")
+        between("clearance", self.clearance, 0.0, 0.1, "m")
+        between("kerf", self.kerf, 0.0, 0.02, "m")
+        between("squaring", self.squaring, 0.0, 0.05, "m")
+        between("spares", self.spares, 0.0, 100.0)
+        between("practice", self.practice, 0.0, 100.0)
+        between("practice_length", self.practice_length, 0.02, 2.0, "m")
+        if self.bend_radius is not None:
+            between("bend_radius", self.bend_radius, 0.001, 1.0, "m")
+        if self.tube_fitting:
+            catalogue.part("fitting", self.tube_fitting, "tube_fitting")
+        if not self.stock_lengths:
+            raise InputError("stock_lengths", "none", "one length or more")
+        for length in self.stock_lengths:
+            between("stock_lengths", length, 0.05, 10.0, "m")
+        if self.case_size is not None:
+            between("case_size", np.array(self.case_size), 0.05, 3.0, "m")
+
+    def _laid(self) -> tree.Series:
+        return tree.laid_out(self.loop, self.routes, self.ports, self.tube_fitting, self.bend_radius)
+
+    @property
+    def paths(self) -> dict[str, TubePath]:
+        """The runs and dead legs that are laid in space, by name."""
+        return {leaf.name: leaf.laid for leaf in tree.leaves(self.loop) if getattr(leaf, "laid", None) is not None}
+
+    @property
+    def bodies(self) -> tuple[Box, ...]:
+        """All that takes room: the boxes, and the parts of the loop that have a position and a size."""
+        own = []
+        for leaf in tree.leaves(self.loop):
+            if leaf.position is not None and leaf.size is not None:
+                corner = tuple(p - s / 2 for p, s in zip(leaf.position, leaf.size, strict=True))
+                own.append(Box(leaf.name, corner, leaf.size, of=leaf.name))
+        return (*own, *self.boxes)
+
+    def as_counts(self) -> "Plan":
+        """Return the plan with every laid run as a run of that length and so many bends: for loops laid otherwise."""
+        return replace(self, routes=())
 
     @property
     def case_air(self) -> Any:
@@ -329,7 +407,8 @@ def _set_layout(plan: Plan, value: str) -> Plan:
     if value == AS_PLANNED:
         return plan
     in_series = tree.blocks_in_series(plan.loop)
-    return replace(plan, loop=in_series if value == "series" else tree.blocks_in_parallel(in_series))
+    # Tubes of another layout go other ways than those that were laid.
+    return replace(plan, loop=in_series if value == "series" else tree.blocks_in_parallel(in_series), routes=())
 
 
 def _set_load(plan: Plan, value: str) -> Plan:
@@ -453,6 +532,18 @@ SETTINGS: dict[str, Setting] = {
     "squeeze": Setting("squeeze of the O-rings", "share", 0.0, 0.45, lambda p, v: replace(p, squeeze=v)),
     "ring_section": Setting("section of the O-rings", "length", 0.0005, 0.01, lambda p, v: replace(p, ring_section=v)),
     "rings": Setting("O-rings at an end", "count", 0, 4, lambda p, v: replace(p, rings=v)),
+    "bend_radius": Setting(
+        "radius of bends where a route has none of its own",
+        "length",
+        0.001,
+        1.0,
+        lambda p, v: replace(p, bend_radius=v),
+    ),
+    "clearance": Setting("least gap beside a tube", "length", 0.0, 0.1, lambda p, v: replace(p, clearance=v)),
+    "kerf": Setting("what the saw takes", "length", 0.0, 0.02, lambda p, v: replace(p, kerf=v)),
+    "squaring": Setting("left to square each end", "length", 0.0, 0.05, lambda p, v: replace(p, squaring=v)),
+    "spares": Setting("runs that are cut twice", "count", 0, 100, lambda p, v: replace(p, spares=v)),
+    "practice": Setting("practice pieces", "count", 0, 100, lambda p, v: replace(p, practice=v)),
     "hot_spot": Setting(
         "air of the case over its mean where a tube hangs", "difference", 0.0, 40.0, lambda p, v: replace(p, hot_spot=v)
     ),
@@ -503,6 +594,8 @@ def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
             value = to_si(name, value, setting.kind)
             between(name, value, setting.low, setting.high, remedy=f"This is the {setting.words}.")
         return setting.apply(plan, value)
+    if name.rpartition(".")[2] in IN_SPACE and (moved := _set_in_space(plan, name, value)) is not None:
+        return moved
     beside = (*plan.case_fans, *plan.on_air)
     names = [thing.name for thing in (*tree.leaves(plan.loop), *beside)]
     if "." not in name:
@@ -516,6 +609,36 @@ def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
     if any(thing.name == element for thing in beside):
         return replace(plan, case_fans=tuple(map(change, plan.case_fans)), on_air=tuple(map(change, plan.on_air)))
     return plan.with_loop(change)
+
+
+#: What of a route or a port can be set, and which way a port then moves.
+IN_SPACE = {
+    **dict.fromkeys(("radius", "free_play", "standoff", "end_standoff")),
+    **{"across": 0, "back": 1, "up": 2},
+}
+
+
+def _set_in_space(plan: Plan, name: str, value: Any) -> Plan | None:
+    """Return the plan with a route or a port changed, the corners of its runs moved along; None if it names neither."""
+    thing, _, attribute = name.rpartition(".")
+    route = next((r for r in plan.routes if r.name == thing), None)
+    port = next((p for p in plan.ports if p.name == thing), None)
+    axis, new = IN_SPACE[attribute], to_si(name, value, "length")
+    if axis is not None and port is not None:
+        at = [new if n == axis else x for n, x in enumerate(port.position)]
+        shift = np.array(at) - port.at
+        changed = {
+            n: with_port(p, thing, shift) for n, p in plan.paths.items() if thing in (p.route.start, p.route.end)
+        }
+        ports = tuple(replace(p, position=tuple(at)) if p is port else p for p in plan.ports)
+        return replace(plan, ports=ports, routes=tuple(changed.get(r.name, r) for r in plan.routes))
+    if axis is not None or route is None:
+        return None
+    if attribute in ("radius", "free_play"):
+        changed = replace(route, **{attribute: new})
+    else:
+        changed = with_standoff(plan.paths[thing], "end" if attribute.startswith("end") else "start", new)
+    return replace(plan, routes=tuple(changed if r is route else r for r in plan.routes))
 
 
 def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:

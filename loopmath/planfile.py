@@ -18,6 +18,7 @@ from loopmath.laws import coolant as coolants
 from loopmath.laws import materials
 from loopmath.plan import BALANCE, GIVEN, WORDS, Plan, own_name
 from loopmath.reader import NEEDED, Reader, kinds_of, parsed
+from loopmath.routes import HOLES, Box, Port, Route
 from loopmath.rules import HouseRule
 
 #: The version of plan files this package writes; older ones are brought forward when they are read.
@@ -85,6 +86,20 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("currency", default=""),
     ),
     "tube": (FITTING_METAL,),
+    "space": (
+        Field("size", "position", None, "case_size"),
+        Field("clearance", "length", 0.003),
+        Field("fitting", default="", attribute="tube_fitting", known=lambda: catalogue.names("fitting")),
+        Field("radius", "length", None, "bend_radius"),
+    ),
+    "cutting": (
+        Field("stock", "lengths", (0.5, 1.0), "stock_lengths"),
+        Field("kerf", "length", 0.001),
+        Field("squaring", "length", 0.001),
+        Field("spares", "count", 0.0),
+        Field("practice", "count", 1.0),
+        Field("practice_length", "length", 0.15),
+    ),
     "joints": (
         Field("seal", default="EPDM", known=WORDS["seal"]),
         Field("section", "length", 0.00178, "ring_section"),
@@ -127,7 +142,7 @@ PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
     "inline": (tree.InlineUnit, ()),
 }
 #: Lines that any part may have.
-ANY_PART = (Field("position", "position", None), Field("note", default=""))
+ANY_PART = (Field("position", "position", None), Field("size", "position", None), Field("note", default=""))
 #: The same of the tube entries of the flow order.
 NOTE = Field("note", default="")
 RUN = (
@@ -174,6 +189,40 @@ BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
             Field("feeds", "texts"),
         ),
     ),
+    "ports": (
+        Port,
+        (Field("position", "position"), Field("faces"), Field("of", default="")),  # whose, the plan's parts say
+    ),
+    "boxes": (
+        Box,
+        (
+            Field("corner", "position"),
+            Field("size", "position"),
+            Field("panel", "truth", False),
+            Field("opens", default=""),
+            Field("travel", "length", 0.1),
+            Field("of", default=""),
+        ),
+    ),
+    "routes": (
+        Route,
+        (
+            Field("start"),
+            Field("end"),
+            Field("corners", "positions", None),
+            Field("radius", "length", None),
+            *(
+                Field(f"{end}_{what}", default="")
+                for what in ("fitting", "adapter", "faces")
+                for end in ("start", "end")
+            ),
+            Field("free_play", "length", 0.001),
+            Field("through", "texts", ()),
+            Field("hole", default=HOLES[1], known=lambda: HOLES),
+            Field("parallel_to", "texts", ()),
+            Field("in_line_with", "texts", ()),
+        ),
+    ),
     "house_rules": (
         HouseRule,
         (
@@ -194,7 +243,7 @@ BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
     ),
 }
 #: Records beside the loop that are no parts.
-NO_PARTS = (Header, SpeedCurve, HouseRule)
+NO_PARTS = (Header, SpeedCurve, HouseRule, Port, Box, Route)
 #: Parallel groups inside of each other, at most.
 MOST_NESTED = 10
 
@@ -284,6 +333,8 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     named.air_paths(read, described, elements)
     named.turned(read, document, elements)
     named.followed(read, document, elements)
+    tubes = {leaf.name: leaf.tube for item in items for leaf in tree.leaves(item) if hasattr(leaf, "tube")}
+    named.laid(read, document, values, tubes if fresh.whole else None, elements)
     wrong = {problem.place[0] for problem in read.problems}
     if not wrong & {"parts", "part_data", "loop"} and not tree.of_kind(tree.Series(*items), tree.PumpUnit):
         read.note(("loop", "order"), "no pump", "at least one pump", "Add a pump to [parts] and to the loop's order.")

@@ -103,6 +103,7 @@ class _Description:
         """Return how the flow order names an element; what is more to say of a part goes into `parts`."""
         if isinstance(item, tree.Parallel):
             return {"parallel": [[self.item(i) for i in tree.flat(b)] for b in item.branches]}
+        item = tree.as_counted(item)
         for key, (made, lines) in TUBES.items():
             if type(item) is made:
                 return {key: Leaf(item.name)} | self.tube(item) | _leaves(item, lines, self.plan)
@@ -147,7 +148,7 @@ def _leaves(record: Any, lines: Iterable[Field], plan: Plan | None = None) -> di
     out = {}
     for line in lines:
         value, default = line.of(record), line.default
-        if line.kind not in ("text", "texts", "position", *LISTS) and value is not None:
+        if line.kind not in ("text", "texts", "truth", "position", *LISTS) and value is not None:
             if np.ndim(value):
                 raise InputError(line.name, "an array", "one value", "Save one design at a time.")
             value = float(value)

@@ -17,6 +17,7 @@ NEEDED = object()
 ROW_WORDS = {
     "position": 'three lengths, such as ["120 mm", "80 mm", "300 mm"]',
     "point": 'a temperature and a speed, such as ["30 degC", "40 %"]',
+    "length": 'a length, such as "500 mm"',
 }
 #: Problems told in full; what follows is counted.
 MOST_PROBLEMS = 40
