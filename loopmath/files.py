@@ -106,7 +106,7 @@ def _check_size(size: int, what: str, name: str, largest: int) -> None:
         raise InputError(what, f"{name}, {size / 1e6:.1f} MB", accepted, "Is it the right file?")
 
 
-def write_whole(path: Path, text: str) -> Path:
+def write_whole(path: Path, content: str | bytes) -> Path:
     """
     Write a file so that it is there whole or not at all: temporary file, flush, replace.
 
@@ -116,7 +116,7 @@ def write_whole(path: Path, text: str) -> Path:
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".tmp")
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8"))
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         os.chmod(name, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())

@@ -613,7 +613,7 @@ def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
 
 #: What of a route or a port can be set, and which way a port then moves.
 IN_SPACE = {
-    **dict.fromkeys(("radius", "free_play", "standoff", "end_standoff")),
+    **dict.fromkeys(("radius", "free_play", "standoff", "end_standoff", "corners")),
     **{"across": 0, "back": 1, "up": 2},
 }
 
@@ -623,7 +623,7 @@ def _set_in_space(plan: Plan, name: str, value: Any) -> Plan | None:
     thing, _, attribute = name.rpartition(".")
     route = next((r for r in plan.routes if r.name == thing), None)
     port = next((p for p in plan.ports if p.name == thing), None)
-    axis, new = IN_SPACE[attribute], to_si(name, value, "length")
+    axis, new = IN_SPACE[attribute], value if attribute == "corners" else to_si(name, value, "length")
     if axis is not None and port is not None:
         at = [new if n == axis else x for n, x in enumerate(port.position)]
         shift = np.array(at) - port.at
@@ -634,7 +634,7 @@ def _set_in_space(plan: Plan, name: str, value: Any) -> Plan | None:
         return replace(plan, ports=ports, routes=tuple(changed.get(r.name, r) for r in plan.routes))
     if axis is not None or route is None:
         return None
-    if attribute in ("radius", "free_play"):
+    if attribute in ("radius", "free_play", "corners"):
         changed = replace(route, **{attribute: new})
     else:
         changed = with_standoff(plan.paths[thing], "end" if attribute.startswith("end") else "start", new)

@@ -11,6 +11,7 @@ from loopmath.checks import InputError, number
 
 registry = pint.UnitRegistry(cache_folder=None)
 registry.define("meter_of_water = 9806.65 pascal = mH2O")
+registry.define("thirtysecond_of_inch = inch / 32")
 registry.define("millimeter_of_water = 9.80665 pascal = mmH2O")
 Quantity = registry.Quantity
 
@@ -358,11 +359,13 @@ SLIDING = {
         "area": _shown("area", "cm^2", "cm²", 0),
         "length": _shown("length", "cm", "cm", 0),
         "height": _shown("length", "m", "m", 0),
+        "small length": _shown("length", "mm", "mm", 0),
     },
     "us": {
         "area": _shown("area", "inch^2", "in²", 0),
         "length": _shown("length", "inch", "in", 0),
         "height": _shown("length", "ft", "ft", 0),
+        "small length": _shown("length", "thirtysecond_of_inch", "1/32 in", 0),
     },
 }
 
