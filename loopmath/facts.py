@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from loopmath import electrical, parts_list, wetted
+from loopmath import electrical, parts_list, run_checks, wetted
 from loopmath import loop as tree
 from loopmath.air import STILL_AIR
 from loopmath.loss import area_of
@@ -36,7 +36,8 @@ def of(solution: Any) -> list[Fact]:
         )
     facts += _tube_facts(solution) + wetted.warm_facts(solution) + wetted.facts(plan)
     facts += _fan_facts(solution) + _branch_facts(solution)
-    return facts + _air_facts(solution) + electrical.facts(plan) + _measured_facts(solution)
+    facts += _air_facts(solution) + electrical.facts(plan) + _measured_facts(solution)
+    return facts + run_checks.facts(plan, hottest)
 
 
 def _measured_facts(solution: Any) -> list[Fact]:

@@ -2,7 +2,7 @@
 Random plans for Hypothesis: every kind of element, parts changed and parts of one's own, groups inside of groups.
 
 Radiators stand behind one another where they may; beside the loop are fans of the case, parts on air, headers,
-speed curves and house rules, some of which cannot be judged.
+speed curves and house rules, some of which cannot be judged. Some runs are laid in space, past boxes anywhere.
 """
 
 from dataclasses import MISSING, fields, replace
@@ -17,6 +17,7 @@ from loopmath.laws import coolant, materials
 from loopmath.parts import Fan, Tube
 from loopmath.plan import BALANCE, FIGURES, GIVEN, WAYS, WORDS, Plan
 from loopmath.radiator import Radiator
+from loopmath.routes import FACES, HOLES, Box, Port, Route
 from loopmath.rules import HouseRule
 
 METALS = sorted(materials.metal_names())
@@ -47,6 +48,10 @@ CONDITIONS = [
 ]
 #: Names of parts of one's own: few, so that two different records meet under one name.
 OWN = st.sampled_from(["my part", 'mine, 2.0" wide', "my\tthird"])
+
+
+#: Fittings that hold rigid tube.
+HOLDERS = [name for name in tables.by_name("fittings.csv") if name.startswith("straight fitting")]
 
 
 def floats(low: float, high: float) -> st.SearchStrategy:
@@ -105,9 +110,13 @@ def plans(draw):
         chosen = draw(st.sampled_from(tubes))
         return changed_fields(draw, chosen) if draw(st.booleans()) else chosen
 
+    def point(low=-1.0, high=1.0):
+        return st.tuples(*[floats(low, high)] * 3)
+
     def about():
         return {
-            "position": draw(st.none() | st.tuples(*[floats(-1.0, 1.0)] * 3)),
+            "position": draw(st.none() | point()),
+            "size": draw(st.none() | point(0.001, 1.0)),
             "note": draw(st.just("") | TEXT),
         }
 
@@ -237,6 +246,55 @@ def plans(draw):
         rest = [draw(st.just(words) | TEXT) for words in usual]
         return HouseRule(name, draw(st.sampled_from(CONDITIONS) | TEXT), *rest)
 
+    def in_space(loop):
+        """Return ports, boxes and routes: each route has ports of its own and legs that are long enough."""
+        parts = ["", *(e.name for e in tree.leaves(loop) if not isinstance(e, (tree.Run, tree.DeadLeg)))]
+        tubes = [e.name for e in tree.leaves(loop) if isinstance(e, (tree.Run, tree.DeadLeg))]
+        names = draw(st.lists(NAMES, max_size=3, unique=True))
+        boxes = tuple(
+            Box(
+                name,
+                draw(point()),
+                draw(point(0.001, 1.0)),
+                draw(st.booleans()),
+                draw(st.sampled_from(["", "up", "left and rear", "1, -0.5, 0"])),
+                draw(floats(0.0, 2.0)),
+                draw(st.sampled_from(parts)),
+            )
+            for name in names
+        )
+        ports, routes, ways = [], [], draw(st.lists(st.sampled_from(tubes), max_size=3, unique=True)) if tubes else []
+        for name in ways:
+            at, faces, corners = draw(point()), [], []
+            for _ in range(draw(st.integers(1, 4))):
+                last = FACES[faces[-1]] if faces else (0.0, 0.0, 0.0)
+                faces.append(
+                    draw(st.sampled_from([w for w, d in FACES.items() if not any(map(float.__mul__, d, last))]))
+                )
+                corners.append(at)
+                leg = draw(floats(0.25, 0.5))
+                at = tuple(x + leg * d for x, d in zip(at, FACES[faces[-1]], strict=True))
+            back = ", ".join(str(-x) for x in FACES[faces[-1]])
+            ends = [f"{name}, {end}" for end in ("first", "last")]
+            ports += [Port(ends[0], corners[0], faces[0], draw(st.sampled_from(parts)))]
+            ports += [Port(ends[1], at, back, draw(st.sampled_from(parts)))]
+            holders = [draw(st.sampled_from(["", "none", *HOLDERS])) for _ in ends]
+            routes.append(
+                Route(
+                    name,
+                    *ends,
+                    tuple(corners[1:]) or draw(st.sampled_from([None, ()])),
+                    draw(st.none() | floats(0.001, 0.1)),
+                    *holders,
+                    free_play=draw(floats(0.0, 0.02)),
+                    through=tuple(box.name for box in boxes if box.panel and draw(st.booleans())),
+                    hole=draw(st.sampled_from(HOLES)),
+                    parallel_to=tuple(other for other in ways if draw(st.booleans())),
+                    in_line_with=tuple(other for other in ways if draw(st.booleans())),
+                )
+            )
+        return {"ports": tuple(ports), "boxes": boxes, "routes": tuple(routes)}
+
     kinds = [*catalogue.CATALOGUE.keys() - {"fan", "tube"}, "run", "run", "dead leg", "radiator", "radiator"]
 
     def items(depth, most):
@@ -284,5 +342,16 @@ def plans(draw):
         rings=draw(floats(0.0, 4.0)),
         hot_spot=draw(floats(0.0, 40.0)),
         house_rules=tuple(map(house_rule, draw(st.lists(NAMES, max_size=2, unique=True)))),
+        **in_space(loop),
+        case_size=draw(st.none() | point(0.05, 3.0)),
+        clearance=draw(floats(0.0, 0.1)),
+        tube_fitting=draw(st.sampled_from(["", *HOLDERS])),
+        bend_radius=draw(floats(0.001, 0.1)),
+        stock_lengths=draw(st.lists(floats(0.05, 10.0), min_size=1, max_size=3).map(tuple)),
+        kerf=draw(floats(0.0, 0.02)),
+        squaring=draw(floats(0.0, 0.05)),
+        spares=draw(floats(0.0, 100.0)),
+        practice=draw(floats(0.0, 100.0)),
+        practice_length=draw(floats(0.02, 2.0)),
         **{name: draw(st.sampled_from(list(known()))) for name, known in WORDS.items()},
     )

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from loopmath import InputError, catalogue, demo_plan, rules, solve, tables, wetted
 from loopmath import loop as tree
 from loopmath.case import CaseFans, SpeedCurve
+from loopmath.routes import Box
 from loopmath.rules import COLUMNS, CONTACT, FITS, SIGNALS, Clause, Fact, HouseRule, clauses, firings
 from loopmath.solution import solved
 from loopmath.speed_curves import hunting
@@ -129,6 +130,25 @@ CASES = {
     "end-not-held": Case(0.9, 1.0),
     "tops-up-often": Case(0.9, 1.0),
     "tops-up": Case(2.9, 3.0),
+    "tube-through": Case(-0.0001, 0.0, 0.003),
+    "tube-near": Case(0.0029, 0.003, 0.003),
+    "bend-in-fitting": Case(-0.0001, 0.0, 0.014),
+    "bend-near-fitting": Case(0.0139, 0.014, 0.014),
+    "bends-near": Case(0.0209, 0.021, 0.021),
+    "ring-not-reached": Case(-0.0001, 0.0, 0.0),
+    "bend-tight": Case(0.0279, 0.028, 0.028),
+    "heat-runs-over": Case(-0.0001, 0.0),
+    "hole-near-rim": Case(0.0049, 0.005),
+    "bend-in-hole": Case(1.0, 0.0),
+    "hole-askew": Case(math.radians(5.1), math.radians(4.9)),
+    "panel-not-met": Case(1.0, 0.0),
+    "not-parallel": Case(math.radians(0.4), math.radians(0.29)),
+    "not-in-line": Case(0.0011, 0.001),
+    "opening-blocked": Case(-0.0001, 0.0),
+    "hangs-on-opening": Case(1.0, 0.0),
+    "grows-stuck": Case(0.0011, 0.001, 0.001),
+    "fittings-differ": Case(1.0, 0.0),
+    "way-not-found": Case(1.0, 0.0),
 }
 NO, YES = "inhibitor is no", "inhibitor is yes"
 #: What warns where two things touch (and what else must be so), typed by hand; what the table calls fitting is silent.
@@ -427,10 +447,13 @@ def test_two_things_that_touch_one_place_both_speak():
         ("wall pressed in by its ring", 0.05, "wall-necks"),
         ("grip over thrust", 0.5, "end-not-held"),
         ("months to the next top-up", 0.5, "tops-up-often"),
+        ("gap beside a tube", -0.001, "tube-through"),
+        ("straight past a fitting", -0.001, "bend-in-fitting"),
     ],
 )
 def test_of_several_rules_on_one_fact_the_gravest_speaks_alone(quantity, value, gravest):
-    assert [rule.id for rule, _, _ in firings([Fact(quantity, "here", value)])] == [gravest]
+    own = 0.014 if "fitting" in quantity or "gap" in quantity else None  # limits of the fact's own, in m
+    assert [rule.id for rule, _, _ in firings([Fact(quantity, "here", value, own)])] == [gravest]
 
 
 def test_each_design_gets_the_gravest_rule_of_its_own():
@@ -928,11 +951,25 @@ def everything() -> list[Fact]:
     bare = plan.with_loop(without_metal)
     hard = plan.with_loop(lambda e: replace(e, tube=RIGID_PVC) if isinstance(e, tree.Run) else e)
     soft = plan.set(tube_material="plasticised PVC")
-    plans = (plan, light, twin, zinc, steel, bare, hard, soft, measured(), replace(plan, budget=900.0))
+    plans = (plan, light, twin, zinc, steel, bare, hard, soft, measured(), replace(plan, budget=900.0), crowded())
     facts = [f for p in (*plans, plan.set(case_air="balance")) for f in solve(p).facts]
     curve = SpeedCurve("fans", ("front radiator",), temperatures=(30.0, 45.0), speeds=(0.3, 1.0))
     facts += [*wetted.second_opinion(plan), *wetted.second_opinion(steel)]
     return [*facts, *hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts]
+
+
+def crowded():
+    """Return the demo with a shelf a tube goes through, a lid one hangs on, and routes not kept or not found."""
+    plan = demo_plan()
+    shelf = Box("shelf", (0.05, 0.1, 0.25), (0.1, 0.1, 0.002), panel=True)
+    lid = Box("lid", (0.125, 0.098, 0.44), (0.02, 0.02, 0.003), opens="up")
+    new = {
+        "pump to processor": {"through": ("shelf",)},
+        "processor to graphics card": {"through": ("left panel",), "in_line_with": ("pump to processor",)},
+        "front radiator to top radiator": {"corners": None},
+    }
+    routes = tuple(replace(route, **new.get(route.name, {})) for route in plan.routes)
+    return replace(plan, boxes=(*plan.boxes, shelf, lid), routes=routes)
 
 
 RIGID_PVC = replace(catalogue.part("tube", "PETG 14/10 mm"), name="PVC 14/10 mm", material="rigid PVC")
