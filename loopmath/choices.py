@@ -19,6 +19,7 @@ from loopmath.case import AirPart
 from loopmath.checks import InputError, one_of
 from loopmath.designs import one_design
 from loopmath.plan import BALANCE, Plan
+from loopmath.routes import without
 from loopmath.solution import Solution, solved
 
 #: The run a part brings along when it joins the loop: length [m] and bends (common practice, no source).
@@ -187,7 +188,9 @@ def _arranged(plan: Plan, listed: list[Candidate], wanted: set[str]) -> Plan:
             loop = _without(loop, part.name, taken)
     stay = [by_name[p.name].on_air if p.name in by_name else p for p in plan.on_air if p.name not in wanted]
     out = [c.on_air for c in listed if c.planned and c.name not in wanted]
-    return replace(plan, loop=loop, on_air=(*stay, *out), case_air_by=BALANCE, origin=None)
+    left = {leaf.name for leaf in tree.leaves(loop)}
+    routes = without(plan.routes, {route.name for route in plan.routes} - left)  # two runs in one go no way known yet
+    return replace(plan, loop=loop, routes=routes, on_air=(*stay, *out), case_air_by=BALANCE, origin=None)
 
 
 def new_run(plan: Plan, name: str, tube: Any = None) -> tree.Run:
@@ -257,6 +260,8 @@ def _joined(before: list, after: list, taken: set[str]) -> list:
         bends=first.bends + second.bends,
         fittings=first.fittings + second.fittings,
         ends=np.maximum(first.ends + second.ends - 2.0, 0.0),
+        laid=None,
+        counted=None,
     )
     return [*before[:-1], run, *after[1:]]
 

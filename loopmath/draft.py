@@ -24,6 +24,7 @@ from loopmath.plan import LAYOUTS, Plan
 from loopmath.planfile import FORWARD, PARTS, plan_of_text
 from loopmath.plansave import text_forward, text_of
 from loopmath.reader import Problem, Problems, parsed
+from loopmath.routes import without
 from loopmath.toml_text import Path as Place
 from loopmath.toml_text import dotted
 
@@ -221,7 +222,8 @@ def _not_named(plan: Plan, going: list[tree.Element]) -> Plan:
     Return a plan where nothing names what is to go.
 
     A radiator behind it draws the air that one draws; no header feeds it and no speed curve drives it. A curve that
-    would drive nothing, or follows what is to go, goes too: its points mean nothing for another sensor.
+    would drive nothing, or follows what is to go, goes too: its points mean nothing for another sensor. The route of a
+    run goes with it.
     """
     airs = {e.name: e.air for e in going if isinstance(e, tree.RadiatorUnit)}
     names = {e.name for e in going}
@@ -237,7 +239,10 @@ def _not_named(plan: Plan, going: list[tree.Element]) -> Plan:
 
     headers = [replace(h, feeds=left(h.feeds)) for h in plan.headers]
     curves = [replace(c, drives=left(c.drives)) for c in plan.speed_curves if c.sensor not in names and left(c.drives)]
-    return replace(plan.with_loop(change), headers=tuple(headers), speed_curves=tuple(curves))
+    # Ports and boxes stay where they are: what leaves the loop may go on standing in the case.
+    ports, boxes = (tuple(replace(x, of="") if x.of in names else x for x in xs) for xs in (plan.ports, plan.boxes))
+    plan = replace(plan, headers=tuple(headers), speed_curves=tuple(curves), ports=ports, boxes=boxes)
+    return replace(plan.with_loop(change), routes=without(plan.routes, names))
 
 
 def _free(kind: str, plan: Plan) -> str:

@@ -15,7 +15,7 @@ from loopmath.checks import InputError, between
 from loopmath.choices import new_run
 from loopmath.designs import number_of_designs, one_design
 from loopmath.laws import sound
-from loopmath.plan import BALANCE, Plan
+from loopmath.plan import BALANCE, Plan, with_tube
 from loopmath.solution import Solution, solved
 
 #: So many parts are put in every order, 120 answers.
@@ -153,6 +153,7 @@ def series_or_parallel(plan: Plan, speeds: Any = SPEEDS) -> pd.DataFrame:
         raise InputError("series or parallel", "one block", "a plan with two blocks or more", remedy)
     _one(solved(plan))
     speeds, frames = np.atleast_1d(np.asarray(speeds, dtype=float)), []
+    plan = plan.as_counts()  # side by side the tubes go other ways, so both go by their lengths and bends
     for layout in ("series", "parallel"):
         laid = plan.set(layout=layout, pump_speed=speeds)
         answer = solved(laid)
@@ -480,7 +481,7 @@ def quiet_machine(plan: Plan, tubes: tuple[str, ...] = ("PETG 13/10 mm", "acryli
     """
     rows, left, sounds = [], {}, np.array([])
     for tube in tubes:
-        one = plan.set(tube=tube)
+        one = with_tube(plan, tube=tube)
         swept = quiet.trade_off(one)
         soft = [margin for name, margin in swept.margins.items() if name.startswith("softening of ")]
         if not soft:

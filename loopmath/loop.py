@@ -515,6 +515,12 @@ def mapped(item: Any, change: Callable[[Element], Element]) -> Any:
     return change(item)
 
 
+def named(item: Any) -> Any:
+    """Return the tree as nested lists of names: what comes in which order."""
+    inner = getattr(item, "items", getattr(item, "branches", None))
+    return item.name if inner is None else [named(child) for child in inner]
+
+
 def of_kind(item: Any, kind: type) -> list:
     """Return the elements of one class, in flow order."""
     return [leaf for leaf in leaves(item) if isinstance(leaf, kind)]
@@ -540,11 +546,11 @@ def laid_out(
         route, old = ways.get(leaf.name), leaf.laid
         if route is None:  # a run that was made of a laid one keeps the length it had
             return leaf if old is None else replace(leaf, laid=None, counted=None)
-        if not leaf.tube.rigid or not is_found(route, known, usual_fitting):
-            return as_counted(leaf)
         now = (route, leaf.tube, usual_fitting, usual_radius, known.get(route.start), known.get(route.end))
         if old is not None and all(a is b for a, b in zip(old.made_of, now, strict=True)):
             return leaf
+        if not leaf.tube.rigid or not is_found(route, known, usual_fitting):
+            return as_counted(leaf)
         path = laid(route, known, leaf.tube, usual_fitting, usual_radius)
         names = ("length", "bends") if isinstance(leaf, Run) else ("length",)
         counted = leaf.counted or {name: getattr(leaf, name) for name in names}

@@ -16,7 +16,7 @@ from loopmath.laws import materials
 from loopmath.laws.coolant import Coolant
 from loopmath.laws.seals import EDGES
 from loopmath.radiator import Radiator
-from loopmath.routes import Box, Port, Route, TubePath, with_port, with_standoff
+from loopmath.routes import Box, Port, Route, TubePath, with_port, with_standoff, without
 from loopmath.rules import HouseRule
 from loopmath.units import KIND_OF_UNIT, to_si
 
@@ -277,9 +277,12 @@ class Plan:
                 own.append(Box(leaf.name, corner, leaf.size, of=leaf.name))
         return (*own, *self.boxes)
 
-    def as_counts(self) -> "Plan":
-        """Return the plan with every laid run as a run of that length and so many bends: for loops laid otherwise."""
-        return replace(self, routes=())
+    def as_counts(self, *names: str) -> "Plan":
+        """
+        Return the plan with the runs of these names, by default all, as runs of the length and the number of bends that
+        they were laid with: for tubes that go other ways.
+        """
+        return replace(self, routes=without(self.routes, names) if names else ())
 
     @property
     def case_air(self) -> Any:
@@ -379,6 +382,18 @@ def _set_tube_material(plan: Plan, value: str) -> Plan:
     return _set_tubes(plan, lambda tube: tube if tube.material == value else catalogue.tube_like(tube, value))
 
 
+def with_tube(plan: Plan, **tube: str) -> Plan:
+    """
+    Return the plan with the setting `tube` or `tube_material`, to compare tubes.
+
+    Where that tube cannot be bent as the runs are laid, they are taken by their lengths and the number of their bends.
+    """
+    try:
+        return plan.set(**tube)
+    except InputError:
+        return plan.as_counts().set(**tube)
+
+
 def _set_also_wetted(plan: Plan, value: Any) -> Plan:
     """Take a list of metals, or the name of one."""
     value = (value,) if isinstance(value, str) else value
@@ -407,8 +422,9 @@ def _set_layout(plan: Plan, value: str) -> Plan:
     if value == AS_PLANNED:
         return plan
     in_series = tree.blocks_in_series(plan.loop)
+    loop = in_series if value == "series" else tree.blocks_in_parallel(in_series)
     # Tubes of another layout go other ways than those that were laid.
-    return replace(plan, loop=in_series if value == "series" else tree.blocks_in_parallel(in_series), routes=())
+    return plan if tree.named(loop) == tree.named(plan.loop) else replace(plan, loop=loop, routes=())
 
 
 def _set_load(plan: Plan, value: str) -> Plan:
@@ -564,7 +580,7 @@ def kind_of(name: str) -> str:
     if name in SETTINGS:
         return SETTINGS[name].kind
     attribute = name.rpartition(".")[2]
-    if attribute in (*catalogue.CATALOGUE, *catalogue.MATERIALS, "fan_size", "air", "blows"):
+    if attribute in (*catalogue.CATALOGUE, *catalogue.MATERIALS, "fan_size", "air", "blows", *ONE_AT_A_TIME):
         return "name"  # another fan size needs other fans, so it is chosen one at a time
     return FIELD_KINDS.get(attribute, "")
 
@@ -606,16 +622,22 @@ def apply_setting(plan: Plan, name: str, value: Any) -> Plan:
     def change(thing: Any) -> Any:
         return _set_field(thing, attribute, value, name) if thing.name == element else thing
 
+    if attribute in COUNTED and element in plan.paths:  # what was laid says otherwise
+        plan = plan.as_counts(element)
     if any(thing.name == element for thing in beside):
         return replace(plan, case_fans=tuple(map(change, plan.case_fans)), on_air=tuple(map(change, plan.on_air)))
     return plan.with_loop(change)
 
 
+#: What a run that is laid takes from its way.
+COUNTED = ("length", "bends")
 #: What of a route or a port can be set, and which way a port then moves.
 IN_SPACE = {
     **dict.fromkeys(("radius", "free_play", "standoff", "end_standoff", "corners")),
     **{"across": 0, "back": 1, "up": 2},
 }
+#: What of them cannot be an array of designs.
+ONE_AT_A_TIME = IN_SPACE.keys() - {"radius"}
 
 
 def _set_in_space(plan: Plan, name: str, value: Any) -> Plan | None:
@@ -623,8 +645,13 @@ def _set_in_space(plan: Plan, name: str, value: Any) -> Plan | None:
     thing, _, attribute = name.rpartition(".")
     route = next((r for r in plan.routes if r.name == thing), None)
     port = next((p for p in plan.ports if p.name == thing), None)
-    axis, new = IN_SPACE[attribute], value if attribute == "corners" else to_si(name, value, "length")
-    if axis is not None and port is not None:
+    axis = IN_SPACE[attribute]
+    if (route if axis is None else port) is None:
+        return None
+    new = value if attribute == "corners" else to_si(name, value, "length")
+    if np.ndim(new) and attribute in ONE_AT_A_TIME and attribute != "corners":
+        raise InputError(name, "an array", "one value", "Of what lies in space only radii may be arrays of designs.")
+    if axis is not None:
         at = [new if n == axis else x for n, x in enumerate(port.position)]
         shift = np.array(at) - port.at
         changed = {
@@ -632,41 +659,44 @@ def _set_in_space(plan: Plan, name: str, value: Any) -> Plan | None:
         }
         ports = tuple(replace(p, position=tuple(at)) if p is port else p for p in plan.ports)
         return replace(plan, ports=ports, routes=tuple(changed.get(r.name, r) for r in plan.routes))
-    if axis is not None or route is None:
-        return None
     if attribute in ("radius", "free_play", "corners"):
         changed = replace(route, **{attribute: new})
-    else:
+    elif thing in plan.paths:
         changed = with_standoff(plan.paths[thing], "end" if attribute.startswith("end") else "start", new)
+    else:
+        raise InputError(name, value, "a run that is laid", "Give its route corners; soft tube finds its own way.")
     return replace(plan, routes=tuple(changed if r is route else r for r in plan.routes))
 
 
 def _set_field(leaf: Any, attribute: str, value: Any, name: str) -> Any:
     """Replace a field of an element, or of the part inside it."""
-    own = {f.name for f in fields(leaf)}
+    settable = [f for f in fields(leaf) if f.name not in NOT_SET]
+    own = {f.name for f in settable}
     if attribute in catalogue.MATERIALS:
         if not isinstance(value, str):
             raise InputError(name, value, "the name of one material")
         catalogue.MATERIALS[attribute](value, name)
     if attribute in FIELD_KINDS and value is not None:
         value = to_si(name, value, FIELD_KINDS[attribute])
-    if attribute in own and attribute != "name":
+    if attribute in own:
         old = getattr(leaf, attribute)
         if attribute in catalogue.CATALOGUE and isinstance(value, str):
             value = catalogue.part(attribute, value, name)
         if hasattr(old, "__dataclass_fields__") and type(value) is not type(old):
             raise InputError(name, value, f"a {type(old).__name__.lower()} record", "Take one from the catalogue.")
         return _fitted(leaf, value) if attribute == "radiator" else replace(leaf, **{attribute: value})
-    for f in fields(leaf):
+    for f in settable:
         part = getattr(leaf, f.name)
         if hasattr(part, "__dataclass_fields__") and attribute in part.__dataclass_fields__ and attribute != "name":
             new = replace(part, **{attribute: value} | _forgotten(part, attribute))
             return _fitted(leaf, new) if f.name == "radiator" else replace(leaf, **{f.name: new})
-    inner = [n for f in fields(leaf) for n in getattr(getattr(leaf, f.name), "__dataclass_fields__", {})]
+    inner = [n for f in settable for n in getattr(getattr(leaf, f.name), "__dataclass_fields__", {})]
     one_of(f"field of {leaf.name}", attribute, [n for n in [*own, *inner] if n != "name"])
     raise AssertionError(name)
 
 
+#: Fields of an element that are no setting: what it is called, and what its route made of it.
+NOT_SET = ("name", "laid", "counted")
 #: What makes a radiator another one.
 _SHAPE = ("positions", "fan_size", "depth", "fins_per_inch", "tube_rows", "passes")
 _SHAPE += ("frame", "tube_pitch", "tube_height", "tube_wall")

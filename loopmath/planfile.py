@@ -334,6 +334,7 @@ def read_plan(document: dict, origin: Origin | None = None) -> Plan:
     named.turned(read, document, elements)
     named.followed(read, document, elements)
     tubes = {leaf.name: leaf.tube for item in items for leaf in tree.leaves(item) if hasattr(leaf, "tube")}
+    tubes |= dict.fromkeys(sorted(fresh.used - elements.keys() - tubes.keys()))  # what is wrong with those was told
     named.laid(read, document, values, tubes if fresh.whole else None, elements)
     wrong = {problem.place[0] for problem in read.problems}
     if not wrong & {"parts", "part_data", "loop"} and not tree.of_kind(tree.Series(*items), tree.PumpUnit):

@@ -81,7 +81,10 @@ def word(unit: Any) -> str:
 
 def _place(field: str, value: Any) -> Point:
     """Return a point of the case, or refuse it."""
-    array = np.asarray(value, dtype=float)
+    try:
+        array = np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        array = np.empty(0)
     if array.shape != (3,) or not np.all(np.isfinite(array)):
         raise InputError(field, value, "three lengths: to the right, to the rear, up")
     if np.any(np.abs(array) > 5.0):
@@ -473,6 +476,17 @@ def is_found(route: Route, ports: dict[str, Port], usual_fitting: str = "") -> b
     return _off_line(mouths, facing) is None
 
 
+def without(routes: tuple[Route, ...], gone: Any) -> tuple[Route, ...]:
+    """Return the routes of all runs but those called `gone`, which no other names as its neighbour then."""
+
+    def left(route: Route) -> Route:
+        named = {key: getattr(route, key) for key in ("parallel_to", "in_line_with")}
+        kept = {key: tuple(name for name in names if name not in gone) for key, names in named.items()}
+        return route if kept == named else replace(route, **kept)
+
+    return tuple(left(route) for route in routes if route.name not in gone)
+
+
 # ---------------------------------------------------------------------------------------------- moving something
 
 
@@ -494,7 +508,7 @@ def moved(points: np.ndarray, index: int, shift: np.ndarray, name: str = "run") 
     Raises
     ------
     InputError
-        If no leg takes it up before the other port.
+        If no leg takes it up before the other port, or the one that does is too short for it.
     """
     out, shift = points.copy(), np.asarray(shift, dtype=float)
     size = float(np.linalg.norm(shift))
@@ -515,7 +529,17 @@ def moved(points: np.ndarray, index: int, shift: np.ndarray, name: str = "run") 
                     f"{name}, corners", words, accepted, "Give the run one more corner, or move the port too."
                 )
             out[at] += shift
+    legs = np.diff(points, axis=0)
+    turned = np.flatnonzero(np.sum(np.diff(out, axis=0) * legs, axis=1) <= 0)
+    for leg in turned[:1]:
+        accepted = f"less than leg {leg + 1}, which takes it up: {1e3 * np.linalg.norm(legs[leg]):.1f} mm"
+        raise InputError(f"{name}, corners", f"{1e3 * size:.1f} mm {word(shift / size)}", accepted, "Move it by less.")
     return out
+
+
+def _corners(points: np.ndarray) -> tuple[Point, ...]:
+    """Return the corners of a run without the noise of a move, so that one and back leaves a plan as it was."""
+    return tuple(tuple(round(float(x), 9) for x in point) for point in points[1:-1])
 
 
 def with_port(path: TubePath, port: str, shift: np.ndarray) -> Route:
@@ -524,7 +548,7 @@ def with_port(path: TubePath, port: str, shift: np.ndarray) -> Route:
     for index, end in ((0, path.route.start), (-1, path.route.end)):
         if end == port:
             points = moved(points, index % len(points), shift, path.name)
-    return replace(path.route, corners=tuple(map(tuple, points[1:-1])))
+    return replace(path.route, corners=_corners(points) or path.route.corners)
 
 
 def with_standoff(path: TubePath, end: str, standoff: float) -> Route:
@@ -541,4 +565,4 @@ def with_standoff(path: TubePath, end: str, standoff: float) -> Route:
     points = np.array([path.mouths[0], *path.points[1:-1], path.mouths[1]])
     at, last = (1, 0) if end == "start" else (len(points) - 2, 1)
     shift = (standoff - path.standoffs[last]) * path.facing[last]
-    return replace(path.route, corners=tuple(map(tuple, moved(points, at, shift, path.name)[1:-1])))
+    return replace(path.route, corners=_corners(moved(points, at, shift, path.name)))

@@ -95,7 +95,11 @@ class _Finder:
     """Walks through the text of a document that TOML accepts and notes where each key and list entry stands."""
 
     def __init__(self, text: str) -> None:
-        self.tokens = [m for m in _TOKEN.finditer(text) if m.lastgroup != "skip"]
+        tokens = list(_TOKEN.finditer(text))
+        self.tokens = [m for m in tokens if m.lastgroup != "skip"]
+        self.comments = {m.start() for m in tokens if m.lastgroup == "skip" and m[0].startswith("#")}
+        #: Where the heads of tables begin.
+        self.heads: list[int] = []
         self.found: dict[Path, tuple[int, int]] = {}
         self.at = 0
 
@@ -111,6 +115,7 @@ class _Finder:
             if self.sign() == "\n":
                 self.at += 1
             elif self.sign() == "[":
+                self.heads.append(self.tokens[self.at].start())
                 self.at += 1
                 listed = self.sign() == "["
                 self.at += listed
@@ -194,10 +199,51 @@ def changed(text: str, old: dict, new: dict) -> str:
         Comments, order, blank lines and units stay as they were wherever nothing changed.
     """
     windows = "\r\n" in text and "\n" not in text.replace("\r\n", "")
-    document = tomlkit.parse(text.replace("\r\n", "\n") if windows else text)
+    document = tomlkit.parse(_under_heads(text.replace("\r\n", "\n") if windows else text))
     _change(document, old, new)
-    out = tomlkit.dumps(document)
+    out = _over_heads(tomlkit.dumps(document))
     return out.replace("\n", "\r\n") if windows else out
+
+
+#: Marks a comment that stands over the head of its table and is held under it meanwhile.
+_HELD = "#\ue000"
+
+
+def _under_heads(text: str) -> str:
+    """
+    Return a text with the comments right over the head of a table held right under it.
+
+    To the parser they end the table before: what is added to that one would come between them and their own, and they
+    would go with it.
+    """
+    found = _Finder(text)
+    found.walk()
+    for head in reversed(found.heads):
+        first = start = text.rfind("\n", 0, head) + 1
+        while first and (line := text.rfind("\n", 0, first - 1) + 1) + _indent(text, line) in found.comments:
+            first = line
+        end = text.find("\n", head) + 1
+        if first < start and end:
+            held = re.sub("(?m)^([ \\t]*)#", rf"\1{_HELD}", text[first:start])
+            text = text[:first] + text[start:end] + held + text[end:]
+    return text
+
+
+def _indent(text: str, start: int) -> int:
+    return len(re.compile("[ \\t]*").match(text, start)[0])
+
+
+def _over_heads(text: str) -> str:
+    """Return the text with those comments back where they stood."""
+    out, head = [], 0
+    for line in text.split("\n"):
+        if line.lstrip(" \t").startswith(_HELD):
+            out.insert(head, line.replace(_HELD, "#", 1))
+            head += 1
+        else:
+            head = len(out)
+            out.append(line)
+    return "\n".join(out)
 
 
 def _change(table: Any, old: dict, new: dict, kept: Kept | None = None) -> None:

@@ -41,6 +41,7 @@ INSIDE = {
     "area": "m^2",
     "heat capacity": "J/delta_degC",
     "mass": "kg",
+    "angle": "rad",
 }
 #: What a record's range says after its numbers -> the kind of quantity; any other remark stands at a plain number.
 KIND_OF_UNIT = {
@@ -88,6 +89,7 @@ _WRITTEN = {
     "area": ("cm^2", "mm^2"),
     "heat capacity": ("J/K",),
     "mass": ("g", "kg"),
+    "angle": ("deg",),
 }
 _EXAMPLE = {
     "flow": "'3.5 L/min' or '0.9 gal/min'",
@@ -113,6 +115,7 @@ _EXAMPLE = {
     "area": "'360 mm^2'",
     "heat capacity": "'60 J/K'",
     "mass": "'240 g' or '8.5 oz'",
+    "angle": "'45 deg'",
 }
 #: What people write for the two scales, in small letters, its degree sign left out.
 _TEMPERATURES = {
@@ -330,6 +333,7 @@ DISPLAY = {
         "area": _shown("area", "mm^2", "mm^2", 0),
         "heat capacity": _shown("heat capacity", "J/delta_degC", "J/K", 0),
         "mass": _shown("mass", "g", "g", 0),
+        "angle": _shown("angle", "degree", "degrees", 1),
     }
 }
 DISPLAY["us"] = DISPLAY["metric"] | {

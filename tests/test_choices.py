@@ -275,8 +275,8 @@ def test_ends_joints_and_tube_counted_by_hand():
         "joints": 2 * 12 + 6 + 4,
         "tube [m]": pytest.approx(0.38 + 0.26 + 0.42 + 0.34 + 0.30 + 0.09 + 0.12),
     }
-    # The suite: 10 runs, 2 dead legs; 5 fittings of 90 degrees, a valve, 2 tees of the group, 2 of the legs, tap, cap.
-    assert plumbing(load_plan(SUITE))["joints"] == 2 * 22 + 5 + 1 + 2 + 4
+    # The suite: 10 runs, 2 dead legs; 2 fittings of 90 degrees, a valve, 2 tees of the group, 2 of the legs, tap, cap.
+    assert plumbing(load_plan(SUITE))["joints"] == 2 * 22 + 2 + 1 + 2 + 4
 
 
 def test_money_of_a_part_put_in_by_hand():

@@ -60,7 +60,8 @@ def test_what_is_no_text_is_refused_in_words(tmp_path, raw):
         ('air = "25 degC"', 'air = "25 mm"', "room.air"),
         ('speed = "70 %"', 'speed = "170 %"', "parts.pump.speed"),
         ('part = "standard pump, 3.7 m"', 'part = "standard pomp"', "parts.pump.part"),
-        ('bends = 2, fittings = 1 },\n  "processor"', 'bends = -2, fittings = 1 },\n  "processor"', "bends"),
+        ('bends = 2 },\n  "processor"', 'bends = -2 },\n  "processor"', "bends"),
+        ('["85 mm", "280 mm", "390 mm"]', '["85 mm", "285 mm", "390 mm"]', "routes.pump to processor.corners[1]"),
         ("[room]\n", "[room]\nwindow = 3\n", "room.window"),
     ],
 )
@@ -148,6 +149,7 @@ GOOD = {
     "position": [["1 mm", "2 mm", "3 mm"]],
     "text": ['a "word" # no comment', "it's"],
     "texts": [["copper"], []],
+    "lengths": [["500 mm", "3 ft"], ["1 m"]],
 }
 BAD = {
     "temperature": ["31 K/W", "warm", "31", True],
@@ -165,12 +167,18 @@ BAD = {
     "position": ["here", ["1 mm", "2 mm"], ["1 s", "2 mm", "3 mm"]],
     "text": [3, ["a"], True],
     "texts": ["copper", [1]],
+    "lengths": ["1 m", [], ["1 kg"], ["1 m", "1 mm"]],
 }
 #: What is right where the kind alone does not tell.
 GOOD_AT = {
     ("tube", "fitting_metal"): ["brass", "nickel plate", "nickel plate over brass"],
     ("joints", "section"): ["1.78 mm", "0.1 in"],
     ("joints", "squeeze"): ["18 %", 0.25],
+    ("space", "size"): [["9 in", "460 mm", "0.54 m"]],
+    ("space", "clearance"): ["2 mm", "0.1 in"],
+    ("space", "radius"): ["26 mm", "1 in"],
+    ("cutting", "kerf"): ["0.8 mm", "1/16 in"],
+    ("cutting", "squaring"): ["2 mm", "0.1 in"],
 }
 
 
@@ -412,6 +420,33 @@ def test_what_headers_and_radiators_say_of_an_entry_goes_with_it(tmp_path):
     assert draft.text == text
 
 
+def test_the_route_of_a_run_goes_with_it_and_what_stands_in_the_case_stays():
+    draft = Draft.opened(DEMO)
+    places = {leaf.name: n for n, leaf in enumerate(draft.plan.loop.items)}
+    before = draft.text
+    draft.remove(places["pump to processor"])
+    assert (draft.problems, "pump to processor" in draft.text) == ([], False)
+    assert [route.parallel_to for route in draft.plan.routes] == [()] * 6
+    assert len(draft.plan.paths) == 6
+    draft.back()
+    assert draft.text == before
+    draft.remove(places["processor"])
+    assert draft.problems == []
+    assert [port.of for port in draft.plan.ports if port.name.startswith("processor")] == ["", ""]
+    assert draft.plan.paths.keys() == {route.name for route in draft.plan.routes}
+    gone = ("[parts.processor]", 'kind = "block"', "part = ", "typical_heat", "peak_heat", "limit", "position", "size")
+    lost = [line for line in before.splitlines() if line and line not in draft.text.splitlines()]
+    assert all(line.startswith((*gone, 'of = "processor"', '  "processor",')) for line in lost)
+
+
+def test_a_run_renamed_by_hand_is_told_where_its_route_still_has_the_old_name(tmp_path):
+    text = DEMO.read_text(encoding="utf-8").replace('{ run = "pump to processor"', '{ run = "first run"')
+    (problem,) = draft_of(tmp_path, text).problems
+    assert (problem.field, problem.value) == ("routes.pump to processor", "pump to processor")
+    assert problem.line == line_with(text, '[routes."pump to processor"]')
+    assert "'first run'" in problem.accepted
+
+
 @pytest.mark.parametrize("name", ["rear fan", "memory"])
 def test_a_new_entry_is_not_called_as_something_beside_the_loop(name):
     draft = Draft.opened(WORKSHOP)
@@ -421,30 +456,35 @@ def test_a_new_entry_is_not_called_as_something_beside_the_loop(name):
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("name", "changes", "said"),
     [
         (
+            "pump",
             {"[parts.pump]": "[parts.heart]", '  "pump",': '  "heart",'},
             {"headers.pump header.feeds[0]": 'feeds = ["pump"]'},
         ),
         (
+            "rear fan",
             {'[case_fans."rear fan"]': "[case_fans.rear]"},
             {"headers.top header.feeds[1]": 'feeds = ["top', "speed_curves.fans by coolant.drives[2]": "drives = "},
         ),
         (
+            "front radiator",
             {'[parts."front radiator"]': "[parts.front]", '  "front radiator",': '  "front",'},
             {"headers.front header.feeds[0]": 'feeds = ["fr', "speed_curves.fans by coolant.drives[0]": "drives = "},
         ),
     ],
     ids=["a pump", "a case fan", "a radiator"],
 )
-def test_a_name_changed_by_hand_is_told_where_it_is_missed(tmp_path, changes, said):
-    text = WORKSHOP.read_text(encoding="utf-8")
+def test_a_name_changed_by_hand_is_told_where_it_is_missed(tmp_path, name, changes, said):
+    text, ports = WORKSHOP.read_text(encoding="utf-8"), load_plan(WORKSHOP).ports
     for old, new in changes.items():
         assert text.count(old) == 1
         text = text.replace(old, new)
     draft = draft_of(tmp_path, text)
-    assert [(p.field, p.line) for p in draft.problems] == [(s, line_with(text, line)) for s, line in said.items()]
+    wanted = [(s, line_with(text, line)) for s, line in said.items()]
+    wanted += [(f"ports.{p.name}.of", line_of_value(text, ("ports", p.name, "of"))) for p in ports if p.of == name]
+    assert [(p.field, p.line) for p in draft.problems] == sorted(wanted, key=lambda told: told[1])
 
 
 @pytest.mark.parametrize("name", ['a "quoted" one', "dots.and.dots", "ü 水", "[x] # y", "=", "'"])

@@ -69,7 +69,7 @@ def test_a_dead_leg_brings_its_tee_its_end_and_what_closes_it():
 
 def test_a_fitting_is_taken_in_the_plans_metal_where_it_is_listed_in_it():
     found = lines(example("grading_suite"))
-    assert found["sharp 90 degree fitting, brass"].amount == 5.0
+    assert found["sharp 90 degree fitting, brass"].amount == 2.0
     assert found["straight fitting for 16 mm hard tube"].amount == 22.0  # none of brass is listed in this size
 
 
@@ -77,10 +77,14 @@ def test_two_equal_parts_stand_on_one_line_with_both_names():
     found = lines(example("grading_suite"))
     cards = found["graphics card block, full cover"]
     assert (float(cards.amount), cards.used_for) == (2.0, "left card, right card")
-    # The file says so much tube: 60+150 dead legs, 120+440+180+60+60+140+140+460+610+350 mm of runs.
-    assert float(found["acrylic 16/12 mm"].amount) == pytest.approx(2.77, rel=1e-12)
+    # The file's points, from end to end of each tube along its legs, dead legs first [mm]; a port's fitting is 17 mm
+    # high and takes 11 less 1. A right angle of 32 mm cuts the corner by 2 R - pi/2 R, half of one by its own share.
+    legs = [60, 116, 121, 188 + 10 + 204 + 68, 113 + 68, 61, 61, 73 + 78, 78 + 73, 178 + 304 + 88]
+    legs += [318 + 81 * 2**0.5 + 100, 344]
+    saved = 7 * 32 * (2 - np.pi / 2) + 2 * 32 * (2 * np.tan(np.pi / 8) - np.pi / 4)
+    assert float(found["acrylic 16/12 mm"].amount) == pytest.approx((sum(legs) - saved) / 1e3, rel=1e-9)
     assert float(found["straight fitting for 16 mm hard tube"].amount) == 22.0  # ten runs, two dead legs
-    assert float(found["sharp 90 degree fitting, brass"].amount) == 5.0
+    assert float(found["sharp 90 degree fitting, brass"].amount) == 2.0
     assert found["strong pump, 5.1 m"].price == 90.0  # the plan's own, not the 95 of the catalogue
 
 

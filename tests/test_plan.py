@@ -88,6 +88,12 @@ CASES = {
     "ring_section": ("0.1 in", 0.00254, lambda p: [p.ring_section]),
     "rings": (1, 1.0, lambda p: [p.rings]),
     "hot_spot": ("15 K", 15.0, lambda p: [p.hot_spot]),
+    "bend_radius": ("26 mm", 0.026, lambda p: [path.radius for path in p.paths.values()]),
+    "clearance": ("0.2 in", 0.00508, lambda p: [p.clearance]),
+    "kerf": ("1.6 mm", 0.0016, lambda p: [p.kerf]),
+    "squaring": ("2 mm", 0.002, lambda p: [p.squaring]),
+    "spares": (2, 2.0, lambda p: [p.spares]),
+    "practice": (3, 3.0, lambda p: [p.practice]),
     # the demo's sum of peak heats, as its file states them
     "load": ("peak", 530.0, lambda p: [sum(u.heat for u in p.units(tree.Source))]),
 }
@@ -135,10 +141,11 @@ def test_several_settings_are_changed_by_one_call():
 @pytest.mark.parametrize("name", NUMBERS)
 def test_both_ends_of_a_range_are_accepted_and_a_step_beyond_is_not(name):
     setting = SETTINGS[name]
+    plan = PLAN.as_counts() if name == "bend_radius" else PLAN  # the legs of what is laid ask for a smaller radius
     for end, beyond in ((setting.low, -math.inf), (setting.high, math.inf)):
-        apply_setting(PLAN, name, end)
+        apply_setting(plan, name, end)
         with pytest.raises(OutOfRange) as caught:
-            apply_setting(PLAN, name, math.nextafter(end, beyond))
+            apply_setting(plan, name, math.nextafter(end, beyond))
         assert caught.value.field == name
         assert f"{setting.low:g} to {setting.high:g}" in caught.value.accepted
 
@@ -249,7 +256,7 @@ def test_a_dotted_setting_keeps_to_the_range_of_its_field(name, value):
         ("front radiator.depth", 0.06, lambda leaf: leaf.radiator.depth),
         ("top radiator.fan_speed", 0.3, lambda leaf: leaf.fan_speed),
         ("top radiator.air", "case", lambda leaf: leaf.air),
-        ("pump to processor.length", 1.0, lambda leaf: leaf.length),
+        ("top radiator to reservoir.length", 1.0, lambda leaf: leaf.length),
         ("drain.length", 0.5, lambda leaf: leaf.length),
         ("reservoir.volume", 4e-4, lambda leaf: leaf.reservoir.volume),
     ],
@@ -264,7 +271,10 @@ def test_a_dotted_setting_changes_that_element_and_no_other(name, value, read):
             assert pictured(new) == pictured(old)
 
 
-@pytest.mark.parametrize("name", [*NUMBERS, "processor.heat", "front radiator.depth", "pump to processor.length"])
+DOTTED = ["processor.heat", "front radiator.depth", "pump to processor.length", "pump to processor.radius"]
+
+
+@pytest.mark.parametrize("name", [*NUMBERS, *DOTTED])
 def test_an_array_of_designs_answers_as_its_values_one_by_one(name):
     low, high = {
         "processor.heat": (50.0, 250.0),
@@ -288,11 +298,19 @@ def test_an_array_of_designs_answers_as_its_values_one_by_one(name):
         "ring_section": (0.001, 0.003),
         "rings": (0, 4),
         "hot_spot": (0.0, 30.0),
+        "bend_radius": (0.014, 0.028),
+        "pump to processor.radius": (0.014, 0.04),
+        "clearance": (0.0, 0.02),
+        "kerf": (0.0, 0.003),
+        "squaring": (0.0, 0.004),
+        "spares": (0, 4),
+        "practice": (0, 2),
     }[name]
     values = np.array([low, 0.5 * (low + high), high])
     plan = PLAN.set(case_air="balance") if name in CASE_MATTERS else PLAN
     together = solve(apply_setting(plan, name, values)).state
     assert name not in CASE_MATTERS or np.all(np.diff(together["case_air"]) != 0)
+    assert "radius" not in name or np.all(np.diff(together["flow"]) != 0)
     for n, value in enumerate(values):
         alone = solve(apply_setting(plan, name, float(value))).state
         for key, number in alone.items():
@@ -328,8 +346,10 @@ def test_the_total_of_fittings_is_kept(total):
 
 
 def test_fittings_are_shared_as_they_were_and_evenly_where_there_were_none():
-    doubled = apply_setting(PLAN, "fittings", 12).units(tree.Run)
-    assert [r.fittings for r in doubled] == pytest.approx([2 * r.fittings for r in PLAN.units(tree.Run)])
+    plan = PLAN.set(**{"pump to processor.fittings": 2, "top radiator to reservoir.fittings": 3})
+    assert tree.total_fittings(plan.loop) == 6
+    doubled = apply_setting(plan, "fittings", 12).units(tree.Run)
+    assert [r.fittings for r in doubled] == pytest.approx([2 * r.fittings for r in plan.units(tree.Run)])
     bare = apply_setting(PLAN, "fittings", 0)
     assert [r.fittings for r in apply_setting(bare, "fittings", 10).units(tree.Run)] == [2.0] * 5
 
@@ -353,7 +373,10 @@ def test_blocks_go_side_by_side_and_back_to_the_loop_as_it_was():
     assert [tree.of_kind(branch, tree.Source)[0].name for branch in group.branches] == ["processor", "graphics card"]
     assert all(tree.of_kind(branch, tree.Run) for branch in group.branches)
     back = side.set(layout="series")
-    assert pictured(back.loop) == pictured(PLAN.loop)
+    # Between the tees the tubes go other ways than they were laid, so they go by lengths and bends from there on.
+    assert (side.routes, side.paths, back.paths) == ((), {}, {})
+    assert pictured(back.loop) == pictured(PLAN.as_counts().loop)
+    assert PLAN.set(layout="series") is PLAN
 
 
 @pytest.mark.parametrize("layout", ["series", "parallel"])

@@ -1,6 +1,7 @@
 """Plans go back into their files: what they say, bit for bit, and nothing changed but what changed."""
 
 import difflib
+import re
 import tomllib
 import warnings
 from dataclasses import replace
@@ -17,7 +18,7 @@ from loopmath import loop as tree
 from loopmath.case import AirPart, SpeedCurve
 from loopmath.draft import Draft
 from loopmath.parts import Fan
-from loopmath.planfile import BESIDE, plan_of_text, read_plan
+from loopmath.planfile import BESIDE, SECTIONS, plan_of_text, read_plan
 from loopmath.plansave import described, reloaded, save_plan, text_of
 from loopmath.rules import HouseRule
 from loopmath.units import to_si
@@ -386,8 +387,14 @@ def test_a_third_branch_is_added_behind_the_two():
     assert all(line.startswith("+") for line in lines_changed(ODD, after))
 
 
+def without_routes(text: str) -> str:
+    """Return the text of a plan file, the ways of its runs cut out: what stands in the order is what counts."""
+    tables = re.split(r"^(?=\[)", text, flags=re.MULTILINE)
+    return "".join(table for table in tables if not table.startswith("[routes"))
+
+
 def test_blocks_side_by_side_and_back_leave_the_rest_of_the_file_alone():
-    text = DEMO.read_text(encoding="utf-8").replace('"260 mm", bends', '"10 in", bends')
+    text = without_routes(DEMO.read_text(encoding="utf-8")).replace('"430 mm", bends', '"10 in", bends')
     text = text.replace('  "pump",\n', '  "pump",   # the heart\n')
     plan = read(text)
     side = saved_text(plan.set(layout="parallel"))
@@ -396,10 +403,19 @@ def test_blocks_side_by_side_and_back_leave_the_rest_of_the_file_alone():
     moved = [line for line in lines_changed(text, side) if line.startswith("-")]
     assert moved == [
         '-  "processor",',
-        '-  { run = "processor to graphics card", length = "10 in", bends = 1, fittings = 2 },',
+        '-  { run = "processor to graphics card", length = "10 in", bends = 2 },',
         '-  "graphics card",',
     ]
     assert saved_text(read(side).set(layout="series")) == text
+
+
+def test_blocks_side_by_side_take_the_ways_of_the_runs_with_them_and_leave_their_lengths():
+    text = DEMO.read_text(encoding="utf-8")
+    side = read(saved_text(read(text).set(layout="parallel")))
+    assert (side.routes, len(side.ports), len(side.boxes)) == ((), len(read(text).ports), len(read(text).boxes))
+    lengths = {run.name: run.length for run in read(text).units(tree.Run)}
+    assert {name: next(r for r in side.units(tree.Run) if r.name == name).length for name in lengths} == lengths
+    assert saved_text(read(text).set(layout="series")) == text
 
 
 # ------------------------------------------------------------------------------------------------ beside the loop
@@ -707,6 +723,199 @@ def test_a_file_of_before_gets_tables_beside_its_loop_and_loses_them_again():
         *("+also_wetted = []", '+treatment = ""'),
         *("+[joints]", '+section = "1.78 mm"', '+squeeze = "20 %"', '+edge = "chamfered"'),
     ]
+
+
+# ---------------------------------------------------------------------------------------------------- in space
+
+#: The odd file with what stands in space, measured in all units and typed in every manner.
+IN_SPACE = (
+    ODD
+    + """
+[space]   # with the long rule
+size = ["10 in", "0.46 m", "540 mm"]
+radius = "1.1 in"   # the former
+fitting = "straight fitting for 14 mm hard tube"
+
+[ports]   # to their faces
+"pump out" = { position = ["85 mm", "5 in", "150 mm"], faces = "up", of = "pump" }   # threaded
+[ports."block. in"]
+position = ["175 mm",   # to its middle
+  "280 mm", "15.5 in"]
+faces="left"
+of = "quoted. name"
+[ports.tap]
+position = ["85 mm", "5 in", 0.02]
+faces = "0, 0, 1"   # up
+
+[boxes]
+lid = { corner = ["0 mm", "0 mm", "500 mm"], size = ["10 in", "18 in", "2 mm"], panel = true, opens = "up" }   # thin
+[boxes.memory]
+corner = ["200 mm", "8 in", "330 mm"]
+size = ["40 mm", "20 mm", "130 mm"]   # with its lights
+
+[routes]
+back = { start = "tap", end = "pump out", through = [] }   # a puzzle yet
+[routes.up]   # by string and rule
+start = "pump out"
+end = "block. in"
+corners = [
+  ["85 mm", "5 in", "15.5 in"],   # over the pump
+  ["85 mm", "280 mm", "393.7 mm"],       # beside the block
+]   # two
+start_fitting = "none"
+free_play="0.04 in"
+parallel_to = [ "back",   # nearly
+]
+
+[cutting]
+stock = [ "20 in",   # the short one
+  "1 m" ]
+kerf = 0.0012
+"""
+)
+
+
+def routed(name, **new):
+    """Return a change of a plan: one route with other fields."""
+    return one_changed("routes", name, **new)
+
+
+PUMP_OUT = next(line for line in IN_SPACE.split("\n") if line.startswith('"pump out"'))
+LID = next(line for line in IN_SPACE.split("\n") if line.startswith("lid"))
+PUZZLE = next(line for line in IN_SPACE.split("\n") if line.startswith("back = "))
+OVER, BESIDE_BLOCK = (line for line in IN_SPACE.split("\n") if line.startswith('  ["85 mm"'))
+SPACE_CHANGES = {
+    "a port that a leg follows": (
+        lambda p: p.set(**{"pump out.up": "160 mm"}),
+        [f"-{PUMP_OUT}", "+" + PUMP_OUT.replace("150 mm", "160 mm")],
+    ),
+    "a port that corners follow": (
+        lambda p: p.set(**{"pump out.across": "90 mm"}),
+        [f"-{PUMP_OUT}", f"-{OVER}", f"-{BESIDE_BLOCK}"]
+        + ["+" + line.replace("85 mm", "90 mm") for line in (PUMP_OUT, OVER, BESIDE_BLOCK)],
+    ),
+    "a corner": (
+        lambda p: routed("up", corners=((0.085, 0.127, 0.3937), (0.085, 0.2805, 0.3937)))(p),
+        [f"-{BESIDE_BLOCK}", "+" + BESIDE_BLOCK.replace("280 mm", "280.5 mm")],
+    ),
+    "way not found yet": (
+        routed("up", corners=None),
+        ["-corners = [", f"-{OVER}", f"-{BESIDE_BLOCK}", "-]   # two"],
+    ),
+    "radius of a run": (lambda p: p.set(**{"up.radius": "25 mm"}), ['+radius = "25 mm"']),
+    "radius of all": (
+        lambda p: p.set(bend_radius="1 in"),
+        ['-radius = "1.1 in"   # the former', '+radius = "1 in"   # the former'],
+    ),
+    "free play": (
+        lambda p: p.set(**{"up.free_play": "0.08 in"}),
+        ['-free_play="0.04 in"', '+free_play="0.08 in"'],
+    ),
+    "size of the case": (
+        lambda p: replace(p, case_size=(0.254, 0.47, 0.54)),
+        ['-size = ["10 in", "0.46 m", "540 mm"]', '+size = ["10 in", "0.47 m", "540 mm"]'],
+    ),
+    "clearance": (lambda p: p.set(clearance="5 mm"), ['+clearance = "5 mm"']),
+    "a box": (
+        one_changed("boxes", "memory", corner=(0.2, 0.2286, 0.33)),
+        ['-corner = ["200 mm", "8 in", "330 mm"]', '+corner = ["200 mm", "9 in", "330 mm"]'],
+    ),
+    "a panel that stays": (
+        one_changed("boxes", "lid", opens=""),
+        [f"-{LID}", "+" + LID.replace('opens = "up"', 'opens = ""')],
+    ),
+    "a panel no more": (
+        one_changed("boxes", "lid", panel=False),
+        [f"-{LID}", "+" + LID.replace("panel = true", "panel = false")],
+    ),
+    "an adapter": (
+        lambda p: routed("up", start_adapter="extender, 20 mm")(p.set(**{"pump out.back": "140 mm"})),
+        [f"-{PUMP_OUT}", f"-{OVER}", '+start_adapter = "extender, 20 mm"']
+        + ["+" + line.replace('"5 in"', '"140 mm"') for line in (PUMP_OUT, OVER)],
+    ),
+    "a panel on the way": (routed("up", through=("lid",)), ['+through = ["lid"]']),
+    "no neighbour": (routed("up", parallel_to=()), ['-parallel_to = [ "back",   # nearly', "+parallel_to = ["]),
+    "a way less": (
+        lambda p: p.as_counts("back"),
+        [f"-{PUZZLE}", '-parallel_to = [ "back",   # nearly', "+parallel_to = ["],
+    ),
+    "all lengths": (
+        lambda p: replace(p, stock_lengths=(0.508, 0.75, 1.0)),
+        ['+  "0.75 m",'],
+    ),
+    "kerf": (lambda p: p.set(kerf=0.0016), ["-kerf = 0.0012", "+kerf = 0.0016"]),
+    "a run twice": (lambda p: p.set(spares=1), ["+spares = 1"]),
+    "a length that is not laid": (
+        lambda p: p.set(**{"back.length": 0.7}),
+        ['-  { run = "back", length = 0.5 }   # no comma', '+  { run = "back", length = 0.7 }   # no comma'],
+    ),
+}
+
+
+@pytest.mark.parametrize(("change", "expected"), SPACE_CHANGES.values(), ids=SPACE_CHANGES)
+def test_what_changes_in_space_changes_its_lines_and_no_other(change, expected):
+    after = saved_text(change(read(IN_SPACE)))
+    assert sorted(line for line in lines_changed(IN_SPACE, after) if line not in "+-") == sorted(expected)
+
+
+def test_a_laid_run_keeps_the_length_and_bends_that_were_typed():
+    """They hold again where soft tube finds its own way, or the corners are taken out."""
+    plan = read(IN_SPACE)
+    assert text_of(plan) == IN_SPACE
+    up = plan.units(tree.Run)[0]
+    assert up.length == up.laid.length != 0.381
+    assert plan.paths.keys() == {"up"}
+    for change in (lambda p: p.set(tube="EPDM 13/10 mm"), routed("up", corners=None), lambda p: replace(p, routes=())):
+        changed = change(plan)
+        assert changed.paths == {}
+        typed = 0.381 if changed.routes else up.length  # without its way the run is as long as it was laid
+        assert changed.units(tree.Run)[0].length == pytest.approx(typed, rel=1e-15)
+    after = saved_text(plan.set(**{"up.length": "16 in"}))
+    assert "[routes.up]" not in after
+    assert '{ run = "up",  length = "16 in", bends = 2 }' in after
+
+
+def test_a_file_of_before_is_laid_out_and_loses_it_again():
+    """The lines a section is read by when it is not there stay: they say what held before."""
+    names = (*(line.name for section in ("space", "cutting") for line in SECTIONS[section]), "ports", "boxes", "routes")
+    laid = saved_text(replace(read(ODD), **{name: getattr(read(IN_SPACE), name) for name in names}))
+    assert all_comments(laid) == all_comments(ODD)
+    assert [line for line in lines_changed(ODD, laid) if line.startswith("-")] == []
+    assert read(laid).paths.keys() == {"up"}
+    back = saved_text(replace(read(laid), **{name: getattr(read(ODD), name) for name in ("loop", *names)}))
+    left = [line for line in lines_changed(ODD, back) if line != "+"]
+    assert left == ["+[space]", '+fitting = ""', "+[cutting]", '+stock = ["500 mm", "1 m"]', '+kerf = "1 mm"']
+
+
+def test_comments_over_a_table_stay_with_it():
+    """Where the table before grows, gets a new neighbour or goes, they stay; with their own table they go."""
+    over = '# where\n  # things stand\n[space]\nclearance = "3 mm"\n'
+    text = ODD.replace("[part_data.block", f"{over}\n[part_data.block").replace('[parts."sec', '# far off\n[parts."sec')
+    plan = read(text)
+    assert text_of(plan) == text
+    more = tree.Series(*plan.loop.items, tree.Source("new", catalogue.part("block", "memory block, two modules"), 9.0))
+    for changed in (plan.set(**{"second block.limit": 70.0}), replace(plan, loop=more), without(plan, "second block")):
+        after = saved_text(changed)
+        assert over in after
+        assert ("# far off\n[parts" in after) == ("second block" in after)
+    words = text.replace('note = "bucket and scale"\n\n[', 'note = """\n# no comment"""\n[')
+    assert 'note = """\n# no comment"""\n[' in saved_text(read(words).set(height="500 ft"))
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda p: p.set(**{"up.radius": [0.02, 0.025]}), "radius = 'an array'"),
+        (lambda p: p.set(bend_radius=[0.02, 0.025]), "radius = 'an array'"),
+        (lambda p: p.set(kerf=[0.001, 0.002]), "kerf = 'an array'"),
+        (lambda p: replace(p, loop=without(p, "up").loop), r"routes\.up = 'up'.*one of: .*'down'"),
+        (lambda p: without(p, "pump"), "no pump"),
+    ],
+    ids=["radii of a run", "radii", "kerfs", "a way of no run", "no pump"],
+)
+def test_what_no_file_can_hold_in_space_is_refused_in_words(change, words):
+    with pytest.raises(InputError, match=words):
+        text_of(change(read(IN_SPACE)))
 
 
 @pytest.mark.parametrize(

@@ -140,6 +140,7 @@ WRONG = {
     "voltage": "3 A",
     "heat capacity": "3 J",
     "mass": "3 J",
+    "angle": "3 m",
 }
 
 

@@ -16,6 +16,7 @@ from loopmath import style
 from loopmath.checks import InputError
 from loopmath.compare import Comparison
 from loopmath.rules import SIGNALS
+from loopmath.run_words import laid_words
 from loopmath.solution import Solution
 from loopmath.units import DISPLAY
 
@@ -169,6 +170,7 @@ def figures(solution: Solution, system: str) -> list[tuple[str, str]]:
         ("pump", f"{s['pump_power']:.1f} W"),
         ("fans", f"{s['fan_power']:.1f} W"),
         ("coolant held", units["volume"].text(s["volume"])),
+        ("tube lengths from", laid_words(solution.plan)),
     ]
 
 
