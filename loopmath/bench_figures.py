@@ -171,8 +171,20 @@ class Drawing(Page):
         """Return a place for words beside a point, at the first gap that leaves a free one; None if there is none."""
         ways = np.array([(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1)])
         spots = np.concatenate([(x, y) + ways * (wide / 2 + gap, high / 2 + gap) for gap in gaps])
-        found = np.flatnonzero(self.free(spots, wide, high, tubes))
-        return tuple(spots[found[0]].tolist()) if len(found) else None
+        taken = np.array([box for box in self.taken if not (box[0] <= x <= box[2] and box[1] <= y <= box[3])])
+        way = np.linspace(0.1, 1.0, 10)[:, None, None]
+        for spot in spots[self.free(spots, wide, high, tubes)]:
+            lead = (x, y) + way * (spot - (x, y))
+            across = (lead > taken.reshape(-1, 4)[:, :2]) & (lead < taken.reshape(-1, 4)[:, 2:])
+            if not across.all(axis=-1).any():  # a line to it would strike no other words
+                return tuple(spot.tolist())
+        return None
+
+    def nearest(self, x: float, y: float, wide: float, high: float) -> tuple[float, float]:
+        """Return the place nearest to a point that covers no other words; the point itself if the page is full."""
+        grid = np.array([(a, b) for a in np.arange(2.0, self.wide, 8.0) for b in np.arange(24.0, self.high, 8.0)])
+        grid = grid[self.free(grid, wide, high, False)]
+        return tuple(grid[np.argmin(np.hypot(*(grid - (x, y)).T))].tolist()) if len(grid) else (x, y)
 
 
 # ----------------------------------------------------------------------------------------------------- the bench
@@ -224,7 +236,7 @@ class RunStrip(Drawing):
             self.bar(a, b, y - half, y + half, HOT, style.INK)
             self.hatched(a, b, y - half, y + half, style.HEAT)
             self.strokes(sight.dashes(np.array([(middle, y - half - 5), (middle, y + half)]), 6, 3), style.INK, 1.2)
-        turns = ["", *(f"{plain(np.degrees(turn), sign='+')}°" for turn in path.lra.rotations[1:])]
+        turns = ["", *(f"{plain(np.degrees(turn), sign='+')}°".replace("+0°", "0°") for turn in path.lra.rotations[1:])]
         table = [(f"{plain(np.degrees(step.angle))}°", turns[step.bend - 1],
                   *(unit.text(float(mark), unit=False) for mark in step.marks)) for step in steps]  # fmt: skip
         self._columns([middle for _, middle, _ in zones], table, left, y + half)

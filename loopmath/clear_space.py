@@ -32,7 +32,7 @@ def ends(route: Route, ports: dict, usual: str) -> list[tuple]:
     """
     out = []
     for end, port in (("start", ports[route.start]), ("end", ports[route.end])):
-        mouth, way, fitting = routes._mouth(route, end, port, usual)
+        mouth, way, fitting = routes.mouth(route, end, port, usual)
         named = getattr(route, f"{end}_adapter")
         adapter = catalogue.part("fitting", named) if named else None
         corner = port.at + (adapter.height if adapter else 0.0) * port.facing

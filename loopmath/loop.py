@@ -16,7 +16,7 @@ from loopmath.checks import Checked, InputError, OutOfRange, between, one_of
 from loopmath.laws import pipeflow, sound
 from loopmath.loss import PORT_BORE, Friction, Loss, area_of, minor_loss
 from loopmath.radiator import AirSide
-from loopmath.routes import Port, Route, TubePath, is_found, laid
+from loopmath.routes import Port, Route, TubePath, is_found, laid, point_of, size_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +37,12 @@ class Element(Checked):
     kind = "element"
     #: The field that holds its part of the catalogue, by the catalogue's own word for it.
     slot: ClassVar[str] = ""
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        for key, made in (("position", point_of), ("size", size_of)):
+            if getattr(self, key) is not None:
+                object.__setattr__(self, key, made(f"{self.name}, {key}", getattr(self, key)))
 
     @property
     def part(self) -> Any:

@@ -111,8 +111,8 @@ def laid(read: Reader, document: dict, values: dict, tubes: dict | None, element
                     continue
                 _laid(route, ports, tube, values["tube_fitting"] or "", values["bend_radius"])
             except InputError as problem:
-                spot = problem.field.rpartition(", ")[2]
-                corner = re.match(r"corners? (\d+)", spot)
-                at = ("corners", int(corner[1]) - 1) if corner else (spot,)
-                at = at if corner or spot in _tables(document, "routes")[route.name] else ()
+                spot, lines = problem.field.removeprefix(f"{route.name}, "), _tables(document, "routes")[route.name]
+                # A fault of the whole run tells the corner it lies at.
+                corner = re.search(r"corners? (\d+)", str(problem.value) if spot == route.name else spot)
+                at = ("corners", int(corner[1]) - 1) if corner else (spot,) if spot in lines else ()
                 read.note((*place, *at), problem.value, problem.accepted, problem.remedy)

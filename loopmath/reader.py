@@ -198,7 +198,11 @@ class Reader:
         where it may not stand makes None.
         """
         made = {f.name: f.default for f in fields(make)}
-        ranges, given, fine = getattr(make, "RANGES", {}), dict(values), True
+        ranges, fine = getattr(make, "RANGES", {}), True
+        broken = {
+            key: None for key, value in values.items() if isinstance(value, tuple) and any(v is None for v in value)
+        }
+        given = values | broken  # a list is read as a whole or not at all
         at = {key: (*place, *path) for key, path in ({key: (key,) for key in given} | (keys or {})).items()}
         for key in [k for k in given if k in ranges and given[k] is not None]:
             if self.tried(at[key], between, "", given[key], *ranges[key]) is None:
@@ -214,8 +218,9 @@ class Reader:
                 record = make(**given)
             except InputError as problem:
                 words = problem.field.rpartition(", ")[2].split()
-                field = next((f for f in ("_".join(words), words[0]) if f in at), "")
-                self.note(at.get(field, place), problem.value, problem.accepted, problem.remedy)
+                field = next((f for f in ("_".join(words), words[0], f"{words[0]}s") if f in at), "")
+                row = (int(words[1]) - 1,) if field == f"{words[0]}s" and words[-1].isdigit() else ()  # of a list
+                self.note((*at.get(field, place), *row), problem.value, problem.accepted, problem.remedy)
                 fine = False
                 if field not in given or made[field] is MISSING:
                     return None

@@ -1,5 +1,6 @@
 """Tube runs in space: ports, boxes and routes as a builder measures them, and the run that is laid through them."""
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, ClassVar
@@ -79,17 +80,25 @@ def word(unit: Any) -> str:
 # ------------------------------------------------------------------------------------------------------ records
 
 
-def _place(field: str, value: Any) -> Point:
-    """Return a point of the case, or refuse it."""
+def point_of(field: str, value: Any) -> Point:
+    """Return a point of the case [m], or refuse it."""
     try:
-        array = np.asarray(value, dtype=float)
+        point = tuple(float(x) for x in value)
     except (TypeError, ValueError):
-        array = np.empty(0)
-    if array.shape != (3,) or not np.all(np.isfinite(array)):
+        point = ()
+    if len(point) != 3 or not all(map(math.isfinite, point)):
         raise InputError(field, value, "three lengths: to the right, to the rear, up")
-    if np.any(np.abs(array) > 5.0):
-        raise OutOfRange(field, [round(1e3 * float(x), 1) for x in array], "within 5000 mm of the corner of the case")
-    return tuple(float(x) for x in array)
+    if max(map(abs, point)) > 5.0:
+        raise OutOfRange(field, [round(1e3 * x, 1) for x in point], "within 5000 mm of the corner of the case")
+    return point
+
+
+def size_of(field: str, value: Any) -> Point:
+    """Return how far a body goes to the right, to the rear and up [m], or refuse it."""
+    size = point_of(field, value)
+    if min(size) <= 0:
+        raise OutOfRange(field, round(1e3 * min(size), 1), "more than 0 mm each way", "A panel has its thickness.")
+    return size
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +115,7 @@ class Port:
     of: str = ""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "position", _place(f"{self.name}, position", self.position))
+        object.__setattr__(self, "position", point_of(f"{self.name}, position", self.position))
         direction(f"{self.name}, faces", self.faces)
 
     @property
@@ -151,11 +160,8 @@ class Box(Checked):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        object.__setattr__(self, "corner", _place(f"{self.name}, corner", self.corner))
-        object.__setattr__(self, "size", _place(f"{self.name}, size", self.size))
-        if min(self.size) <= 0:
-            worst = round(1e3 * min(self.size), 1)
-            raise OutOfRange(f"{self.name}, size", worst, "more than 0 mm each way", "A panel has its thickness.")
+        object.__setattr__(self, "corner", point_of(f"{self.name}, corner", self.corner))
+        object.__setattr__(self, "size", size_of(f"{self.name}, size", self.size))
         if self.opens:
             direction(f"{self.name}, opens", self.opens)
 
@@ -233,7 +239,9 @@ class Route(Checked):
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.corners is not None:
-            spots = tuple(_place(f"{self.name}, corner {n}", c) for n, c in enumerate(self.corners, start=1))
+            if isinstance(self.corners, str) or not hasattr(self.corners, "__len__"):
+                raise InputError(f"{self.name}, corners", self.corners, "points, each of three lengths")
+            spots = tuple(point_of(f"{self.name}, corner {n}", c) for n, c in enumerate(self.corners, start=1))
             object.__setattr__(self, "corners", spots)
         one_of(f"{self.name}, hole", self.hole, HOLES)
         for end in ("start", "end"):
@@ -355,7 +363,7 @@ class TubePath:
         return float(self.tube.outside)
 
 
-def _mouth(route: Route, end: str, port: Port, usual: str) -> tuple[np.ndarray, np.ndarray, parts.Fitting]:
+def mouth(route: Route, end: str, port: Port, usual: str) -> tuple[np.ndarray, np.ndarray, parts.Fitting]:
     """Return where the fitting at one end leaves the tube free, which way the tube goes there, and the fitting."""
     named = getattr(route, f"{end}_fitting") or usual or BARE
     fitting = _NO_FITTING if named == BARE else catalogue.part("fitting", named, f"{route.name}, {end}_fitting")
@@ -428,7 +436,7 @@ def laid(
     one_of(f"{route.name}, end", route.end, ports)
     ends = ports[route.start], ports[route.end]
     mouths, facing, fittings = zip(
-        *(_mouth(route, end, port, usual_fitting) for end, port in zip(("start", "end"), ends, strict=True)),
+        *(mouth(route, end, port, usual_fitting) for end, port in zip(("start", "end"), ends, strict=True)),
         strict=True,
     )
     corners = [np.array(corner) for corner in route.corners or ()]
@@ -472,7 +480,7 @@ def is_found(route: Route, ports: dict[str, Port], usual_fitting: str = "") -> b
     if route.corners is not None or not {route.start, route.end} <= ports.keys():
         return True
     ends = zip(("start", "end"), (ports[route.start], ports[route.end]), strict=True)
-    mouths, facing, _ = zip(*(_mouth(route, end, port, usual_fitting) for end, port in ends), strict=True)
+    mouths, facing, _ = zip(*(mouth(route, end, port, usual_fitting) for end, port in ends), strict=True)
     return _off_line(mouths, facing) is None
 
 

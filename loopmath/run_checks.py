@@ -113,8 +113,7 @@ def _straights(tube: Tube) -> list[Straight]:
 def _bends(tube: Tube) -> list[Bend]:
     path, outside = tube.path, tube.path.outside
     radius = float(path.radius)
-    heat = bending.marks(path.points, radius, tube.practice("stretch"), tube.practice("heat_spill_od"))
-    cold = np.append(heat[1:, 0] - heat[:-1, 2], np.nan)
+    cold = np.append(path.straights[1:-1] - 2 * tube.practice("heat_spill_od"), np.nan)
     least = max(float(path.tube.bend_radius), tube.practice("least_radius_od"))
     folds = bool(radius < bending.kink_radius(outside, path.tube.bore, POISSON))
     # Where the inside of the bend has no radius left there is no such figure.

@@ -219,9 +219,8 @@ class CaseView(Drawing):
             found = np.flatnonzero(self.free(spots, 2 * DISC, 2 * DISC, False) & (long > 22))
             x, y = here = spots[found[0] if len(found) else 0].tolist()
             if not len(found):  # beside its tube, over others only where there is no room
-                gaps = (6.0, 14.0, 24.0, 36.0, 50.0)
-                own = (self.beside(x, y, 2 * DISC, 2 * DISC, gaps[:3], free) for free in (True, False))
-                x, y = next(filter(None, own), None) or self.beside(x, y, 2 * DISC, 2 * DISC, gaps, False) or here
+                own = (self.beside(x, y, 2 * DISC, 2 * DISC, (6.0, 14.0, 24.0), free) for free in (True, False))
+                x, y = next(filter(None, own), None) or self.nearest(x, y, 2 * DISC, 2 * DISC)
                 self.strokes([[here, (x, y)]], style.INK)
             self.numbers.append((x, y))
             self.take(x, y, 2 * DISC + 2, 2 * DISC + 2)
@@ -275,7 +274,7 @@ class CaseView(Drawing):
             self.lines(2, base - 9, f"case {words} {unit.label}", self.wide - 4, 1, color=style.QUIET)
             self.take(self.wide / 2, base - 9, self.wide, LINE)
         rims = sight.rims(self.eye, ends.tobytes())
-        feet = [np.array([x, base - 40.0]) for x in (68.0, self.wide - 68.0)]
+        feet = [np.array([x, y]) for y in (base - 40.0, 64.0) for x in (68.0, self.wide - 68.0)]
         foot = min(feet, key=lambda foot: np.count_nonzero(np.all(np.abs(rims - foot) < (60, 34), axis=1)))
         for name, arm in zip(("right", "rear", "up"), self.axes[:2].T * (22, -22), strict=True):
             size = np.hypot(*arm)

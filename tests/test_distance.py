@@ -460,7 +460,7 @@ def test_crossing_a_panel_without_thickness():
 def test_crossings_alternate_and_lie_on_the_line(seed, normal):
     rng = np.random.default_rng(seed)
     line = walk(rng, 12, 0.6)
-    low, high = np.full(3, -9.0), np.full(3, 9.0)
+    low, high = np.full(3, -99.0), np.full(3, 99.0)
     low[normal], high[normal] = -0.05, 0.05
     holes = law.crossing(line, low, high)
     # A panel without end is passed whenever the line has been on the one side and comes to be on the other.

@@ -220,6 +220,19 @@ def test_a_fitting_must_not_stick_in_what_its_port_is_not_on():
     assert signals(laid(across(), [on_it], fitting=FITTING), GAP) == []
 
 
+def test_an_angled_fitting_reaches_round_its_corner():
+    """Its axis turns 10 mm over the port and its fitting is 20 mm thick: it reaches 20 mm up, and 10 mm to the left."""
+    angled = {"start_adapter": "sharp 90 degree fitting", "start_faces": "right"}
+    runs = {"a": ((0, 0, 0), "up", None, (200, 0, 10), "left", angled)}
+    for low, size, signal in (
+        ((-20, -20, 20), (20, 40, 5), []),
+        ((-20, -20, 19.9), (20, 40, 5), ["danger"]),
+        ((-20, -20, 5), (10, 40, 5), []),
+        ((-20, -20, 5), (10.1, 40, 5), ["danger"]),
+    ):
+        assert signals(laid(runs, [box("drive", low, size)], fitting=FITTING), GAP) == signal, low
+
+
 def test_fittings_screwed_into_the_two_ends_of_one_thread_are_not_told_of_each_other():
     both = {"a": ((0, 0, 0), "right", None, (200, 0, 0), "left"), "b": ((0, 0, 0), "left", None, (-200, 0, 0), "right")}
     assert signals(laid(both, fitting=FITTING), GAP) == []
@@ -578,6 +591,11 @@ def test_what_stands_in_the_way_of_a_pull_or_of_the_way_out_is_named():
     assert (found.stopped_by, found.way) == ("b", "right")
     # A leg of the U passes on each side of it until its upright meets it: 190 - 7 - 157 mm, less the pull.
     assert found.after == pytest.approx(0.016, abs=1e-5)
+    # Of two ways that are shut the longer one is told: 150 + 7 mm high, a shelf 30 mm above it.
+    top = replace(lid, name="top", opens="up")
+    drive, shelf = box("drive", (180, 0, 0), (20, 200, 170)), box("shelf", (0, 0, 187), (300, 200, 3))
+    found = removal(U_BEND, [drive, shelf, lid, top], case_size=CASE)
+    assert (found.way, found.stopped_by, found.after) == ("up", "shelf", pytest.approx(0.030, abs=1e-5))
     away = removal(
         U_BEND | tube, [replace(lid, opens="up", corner=mm(0, 0, 250), size=mm(300, 200, 3))], case_size=CASE
     )
@@ -607,7 +625,9 @@ def test_out_of_a_hole_a_tube_goes_only_along_it():
     plate = panel((100, -60, -80))
     straight = removal(across(through=("plate",)), [plate])
     assert (straight.way, straight.stopped_by) in (("right", ""), ("left", ""))
-    both = two_bends(100.0, first=60.0, through=("plate",))
+    # Of one bend only the straight leg goes through, so it leaves on the side of the bend.
+    found = removal(bent(160.0, through=("plate",)), [plate])
+    assert (found.unscrew, found.pulled, found.way, found.stopped_by) == ("a end", "right", "right", "")
     corners = [(60, 0, 0), (60, 0, 100), (150, 0, 100), (150, 0, 0)]
     both = {"a": ((0, 0, 0), "right", corners, (220, 0, 0), "left", {"through": ("plate",)})}
     assert removal(both, [plate]).stopped_by == "plate"

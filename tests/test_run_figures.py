@@ -651,7 +651,7 @@ def test_a_run_lies_with_its_first_bend_in_the_plane_and_its_other_end_up():
 def test_the_bent_tube_has_its_legs_and_angles_and_says_what_stands_out(system):
     unit = DISPLAY[system]["length"]
     page = shown(MARKS, answer(BOOTH, OUT), system)[1]
-    # From 163 mm down to 75 mm, 84 mm to the right, and from 284 to 83 mm to the front: [data/plans/podcast_booth.toml].
+    # As data/plans/podcast_booth.toml has it: from 163 down to 75 mm, 71 to 155 mm right, 284 to 83 mm to the front.
     for leg in (0.088, 0.084, 0.201):
         assert unit.text(leg, unit=False) in words(page)
     assert {"bend 1: 90°", "bend 2: 90°", "graphics card out", "front radiator in"} <= set(words(page))

@@ -73,10 +73,11 @@ def test_cautions_stand_once_the_gravest_first_and_end_with_who_comes_first(path
 
 
 def test_the_quiet_workshop_by_hand():
-    """PETG 13/10 mm: runs of 310 (2 bends), 240, 260, 400 (2) and 290 mm (1 each), legs of 80 and 110 mm."""
+    """PETG 13/10 mm: five runs, all with bends, and two legs; "front radiator to reservoir" is the longest piece."""
     found = rows(load_plan(QUIET))
-    assert found["rule"].size() == "at least 400.0 mm long"
-    assert found[INSERT].size() == "10.0 mm across, at least 500.0 mm long"  # 400 mm and 50 mm of grip at either end
+    # Its legs are 282 and 52 mm from end to end, and a right angle of 26 mm saves 26 * (2 - pi/2) = 11.2 mm.
+    assert found["rule"].size() == "at least 322.8 mm long"
+    assert found[INSERT].size() == "10.0 mm across, at least 422.8 mm long"  # with 50 mm of grip at either end
     # Bent to 26 mm, the least of data/tubes.csv; half of 13 mm nearer to the inside.
     former = "26.0 mm radius to the middle of the tube, 19.5 mm to its inner side, for 13.0 mm tube"
     assert found["bending former"].size() == former
@@ -96,7 +97,7 @@ def test_the_quiet_workshop_by_hand():
 
 def test_the_quiet_workshop_in_inches():
     found = rows(load_plan(QUIET))
-    assert found[INSERT].size("us") == "0.394 in across, at least 19.685 in long"
+    assert found[INSERT].size("us") == "0.394 in across, at least 16.647 in long"  # 422.84 mm / 25.4
     assert found["O-ring"].size("us") == "for 0.512 in tube, 0.0701 in section, EPDM"  # 1.78 mm / 25.4
 
 
@@ -114,7 +115,7 @@ def test_rings_are_those_of_the_plan():
 def test_pieces_that_the_plan_cuts_twice_are_the_longest():
     plan = load_plan(QUIET).set(spares=2)
     spare = rows(plan)["spare piece"]
-    assert spare.size() == "pump to graphics card; top radiator to front radiator"  # 310 and 400 mm, in flow order
+    assert spare.size() == "pump to graphics card; front radiator to reservoir"  # 272.5 and 322.8 mm, in flow order
     assert (spare.amount, spare.materials) == (2, ("PETG",))
 
 
@@ -162,7 +163,7 @@ def test_each_material_has_its_tools_and_not_those_of_others(material):
 
 @pytest.mark.parametrize("material", RIGID)
 def test_a_tube_that_is_not_bent_needs_nothing_to_bend_it(material):
-    straight = load_plan(SUITE).set(tube_material=material)
+    straight = load_plan(SUITE).as_counts().set(tube_material=material)
     straight = straight.with_loop(lambda e: replace(e, bends=0.0) if isinstance(e, tree.Run) else e)
     bent_only = {row["item"] for row in LISTED if row["needs"] == "bends"}
     assert {INSERT, "bending former", "tube bender", "hot-air gun with a stand", "practice piece"} <= bent_only
@@ -202,19 +203,21 @@ def test_the_list_agrees_with_what_the_kinds_of_tube_say():
 
 def test_tubes_of_several_kinds_share_rows_and_their_sizes_are_listed():
     """
-    The quiet workshop with "processor to top radiator" (260 mm, 1 bend) of acrylic 16/12 and "top radiator to front
-    radiator" (400 mm, 2 bends) of copper 12/10, and "front radiator to reservoir" of soft EPDM 13/10.
+    The quiet workshop by its counts, with "processor to top radiator" (119.8 mm, 2 bends) of acrylic 16/12 and "top
+    radiator to front radiator" (230.8 mm, 1 bend) of copper 12/10, and "front radiator to reservoir" (322.8 mm) of soft
+    EPDM 13/10.
     """
-    plan = of_tubes(load_plan(QUIET), processor="acrylic 16/12 mm", top="copper 12/10 mm", front="EPDM 13/10 mm")
+    plan = load_plan(QUIET).as_counts()
+    plan = of_tubes(plan, processor="acrylic 16/12 mm", top="copper 12/10 mm", front="EPDM 13/10 mm")
     found = rows(plan)
     assert found["rule"].materials == ("PETG", "PMMA", "copper", "EPDM")
-    assert found["rule"].size() == "at least 400.0 mm long"
+    assert found["rule"].size() == "at least 322.8 mm long"
     assert found["mitre box"].materials == ("PETG", "PMMA")
     assert found["mitre box"].size() == "takes 16.0 mm tube"
     assert found["wheel tube cutter"].size() == "takes 12.0 mm tube"
     assert found["sharp knife or tube shears"].materials == ("EPDM",)
-    # One insert a bore: PETG's longest bent piece is 310 mm, the acrylic one 260 mm; copper takes none.
-    assert found[INSERT].size() == "10.0 mm across, at least 410.0 mm long; 12.0 mm across, at least 360.0 mm long"
+    # One insert a bore: PETG's longest bent piece is 272.5 mm, the acrylic one 119.8 mm; copper takes none.
+    assert found[INSERT].size() == "10.0 mm across, at least 372.5 mm long; 12.0 mm across, at least 219.8 mm long"
     assert found[INSERT].amount == 2
     assert found["tube bender"].size() == "for 12.0 mm tube, 30.0 mm radius to its middle"
     # PETG: two runs and two dead legs, 8 ends, 19.2 rings; acrylic and copper 2 ends each, 4.8.
@@ -229,9 +232,9 @@ def test_tubes_of_several_kinds_share_rows_and_their_sizes_are_listed():
 
 def test_two_tubes_of_one_bore_share_an_insert_but_not_a_former():
     """One run of 14/10 mm beside 13/10 mm, and acrylic of the size of PETG."""
-    plan = of_tubes(load_plan(QUIET), top="PETG 14/10 mm", processor="acrylic 14/10 mm")
+    plan = of_tubes(load_plan(QUIET).as_counts(), top="PETG 14/10 mm", processor="acrylic 14/10 mm")
     found = rows(plan)
-    assert found[INSERT].size() == "10.0 mm across, at least 500.0 mm long"
+    assert found[INSERT].size() == "10.0 mm across, at least 422.8 mm long"
     assert found[INSERT].materials == ("PETG", "PMMA")
     assert [round(1e3 * s.measures["radius"]) for s in found["bending former"].sizes] == [26, 28]
     assert [s.measures["material"] for s in found["practice piece"].sizes] == ["PETG", "acrylic (PMMA)", "PETG"]
@@ -241,15 +244,15 @@ def test_two_tubes_of_one_bore_share_an_insert_but_not_a_former():
 
 
 def test_the_longest_piece_of_an_insert_is_one_that_is_bent():
-    straight = load_plan(QUIET).with_loop(
-        lambda e: replace(e, bends=0.0) if e.name == "top radiator to front radiator" else e
-    )
-    assert rows(straight)[INSERT].size() == "10.0 mm across, at least 410.0 mm long"
-    assert rows(straight)["rule"].size() == "at least 400.0 mm long"
+    straight = load_plan(QUIET).as_counts()
+    straight = straight.with_loop(lambda e: replace(e, bends=0.0) if e.name == "front radiator to reservoir" else e)
+    # The next is "pump to graphics card": 53 + 120 + 80 + 53 mm less three right angles, 306 - 33.5 = 272.5 mm.
+    assert rows(straight)[INSERT].size() == "10.0 mm across, at least 372.5 mm long"
+    assert rows(straight)["rule"].size() == "at least 322.8 mm long"
 
 
 def test_rows_name_only_the_materials_whose_amount_they_hold():
-    plan = of_tubes(load_plan(QUIET), top="copper 12/10 mm").set(spares=1)
+    plan = of_tubes(load_plan(QUIET), front="copper 12/10 mm").set(spares=1)
     assert rows(plan)["spare piece"].materials == ("copper",)
 
 
@@ -283,7 +286,7 @@ def test_a_plan_without_tube_needs_nothing():
 
 
 def test_a_run_of_no_length_is_no_piece():
-    plan = load_plan(QUIET)
+    plan = load_plan(QUIET).as_counts()
     # Six pieces are left: 12 ends, 24 rings and a fifth more.
     short = plan.with_loop(lambda e: replace(e, length=0.0) if e.name == "processor to top radiator" else e)
     assert rows(short)["O-ring"].amount == 29

@@ -79,6 +79,8 @@ STYLE = """<style>
  .glance-group:has(.widget-checkbox){display:grid;grid-template-columns:1fr 1fr}
  .glance-group:has(.widget-checkbox) .widget-html{grid-column:span 2}
  .glance-materials .glance-buttons{grid-column:1;grid-row:1;align-self:end}
+ .glance-runs .glance-controls{display:block;columns:4;column-gap:8px}
+ .glance-runs .glance-controls>*{break-inside:avoid;width:auto}
  .gl-warn,.gl-rows{height:118px}.gl-head{font-size:14.5px;min-height:40px}}
 </style>"""
 

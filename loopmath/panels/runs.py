@@ -56,7 +56,7 @@ class RunsPanel(LivePanel):
         if plan.paths:
             now = plan.bend_radius if plan.bend_radius is not None else next(iter(plan.paths.values())).radius
             bends.append(self._quantity("bend_radius", "Radius", "small length", 10, 80, float(now)))
-        bends.append(self._quantity("clearance", "Least gap", "small length", 0, 20, float(plan.clearance)))
+        bends.append(self._quantity("clearance", "Gap", "small length", 0, 20, float(plan.clearance)))
         move = [
             self._quantity(
                 ":standoff", "Standoff", "small length", 5, 300, run_words.free_standoff(plan, first) or 0.05
@@ -67,7 +67,7 @@ class RunsPanel(LivePanel):
             route = next((r for r in plan.routes if r.name == first), None)
             at = route.start if route is not None else ports[0]
             move.append(self._choice(":port", "Port", ports, at, widgets.Dropdown))
-            move.append(self._quantity(":height", "Its height", "small length", 0, 600, self._height(plan) or 0.0))
+            move.append(self._quantity(":height", "Height", "small length", 0, 600, self._height(plan) or 0.0))
         draw = [
             self._choice(":colour", "Colour by", list(run_figures.COLOURS), run_figures.COLOURS[0], widgets.Dropdown),
             self._slider(":azimuth", "Turn, °", -180, 180, run_figures.TURNED[0]),
