@@ -135,6 +135,18 @@ def test_a_way_that_is_taken_is_laid_and_saved(own_folder):
     assert np.allclose(load_plan(saved).paths[BENT].points, panel.planned().paths[BENT].points)
 
 
+def test_every_run_laid_anew_crosses_nothing_and_is_no_dearer_to_look_at():
+    plan = load_plan(DEMO)
+    bare = replace(plan, routes=tuple(replace(r, corners=None) for r in plan.routes))
+    panel = slide(runs(bare), ":view", WAYS)
+    assert len(bare.paths) < len(plan.paths)
+    panel._lay_every()
+    assert "7 runs are laid anew" in panel.note.value
+    assert panel.planned().paths.keys() == plan.paths.keys()
+    assert panel.solution.checks.tightest.gap >= plan.clearance - 1e-9
+    assert not panel.failed
+
+
 def test_turning_the_machine_works_nothing_out_again():
     panel = runs(load_plan(DEMO))
     seen = panel.solution

@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import choice_words, mine, run_figures, run_words, template
+from loopmath import choice_words, mine, router, run_figures, run_words, template
 from loopmath.checks import InputError
 from loopmath.panels import page
 from loopmath.panels.live import LivePanel, _scale
@@ -76,7 +76,11 @@ class RunsPanel(LivePanel):
         ways = [self._slider(":way", "Way", 0, MOST_WAYS, 1)]
         take = widgets.Button(description="Lay it so", tooltip="Take the way that is drawn into the plan")
         take.on_click(lambda _: self._take())
-        ways.append(take)
+        every = widgets.Button(
+            description="Lay every run", tooltip="Look for ways of all runs at once that do not cross"
+        )
+        every.on_click(lambda _: self._lay_every())
+        ways += [take, every]
         stock = [self._choice("stock_lengths", "Sold in", self._stocks(), plan.stock_lengths, widgets.Dropdown)]
         stock += [
             self._quantity("kerf", "Saw takes", "small length", 0, 5, float(plan.kerf)),
@@ -223,7 +227,37 @@ class RunsPanel(LivePanel):
             return
         self._move(f"{seen.chosen}.corners", seen.ways[seen.way - 1].route.corners)
         self._show_own(":standoff")
+        self._put_way(0)
+        self._answer_anew()
         self.say(f"{seen.chosen} is laid along way {seen.way}. Save the plan to keep it.")
+
+    def _lay_every(self) -> None:
+        """Lay all runs anew, so that none is in another's way."""
+        try:
+            found = router.route_all(self.planned())
+        except InputError as problem:
+            self.say(f"No way was looked for. {problem}")
+            return
+        self.space, self.refused = {"ports": found.plan.ports, "routes": found.plan.routes}, None
+        self._show_own(":standoff")
+        self._put_way(0)
+        self._answer_anew()
+        failed = "".join(f" {name}: {words}" for name, words in found.failed.items())
+        self.say(f"{len(found.proposals)} runs are laid anew; save the plan to keep them.{failed}")
+
+    def _put_way(self, way: int) -> None:
+        """Draw the plan's own way, or another, without looking for ways again."""
+        self._quiet = True
+        self._control(":way").widget.value = way
+        self._quiet = False
+
+    def _answer_anew(self) -> None:
+        """Work the view out for what was laid by a button, and draw it."""
+        try:
+            self.solution, self.failed = self.answer(self.planned()), ""
+        except InputError as problem:
+            self.failed = page.problem_html(problem)
+        self._draw()
 
     def write_templates(self) -> None:
         """Write the templates of every run, and say where."""
