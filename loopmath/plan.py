@@ -386,12 +386,17 @@ def with_tube(plan: Plan, **tube: str) -> Plan:
     """
     Return the plan with the setting `tube` or `tube_material`, to compare tubes.
 
-    Where that tube cannot be bent as the runs are laid, they are taken by their lengths and the number of their bends.
+    Where another tube cannot be bent as the runs are laid, they go by their lengths and the number of their bends.
     """
     try:
-        return plan.set(**tube)
+        new = plan.set(**tube)
     except InputError:
         return plan.as_counts().set(**tube)
+    others = [
+        path for name, path in new.paths.items() if name not in plan.paths or path.tube is not plan.paths[name].tube
+    ]
+    tight = any(np.any(np.less(path.radius, path.tube.bend_radius)) for path in others if path.bends)
+    return plan.as_counts().set(**tube) if tight else new
 
 
 def _set_also_wetted(plan: Plan, value: Any) -> Plan:

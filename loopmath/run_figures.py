@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from loopmath import sight, style
-from loopmath.bench_figures import METAL, NOTHING, CutPicture, Drawing, RunShape, RunStrip, look_of, paler
+from loopmath.bench_figures import METAL, NOTHING, CutPicture, Drawing, RunShape, RunStrip, look_of, paler, plain
 from loopmath.checks import one_of
 from loopmath.plan import Plan
 from loopmath.routes import Box, TubePath, word
@@ -104,7 +104,7 @@ class CaseView(Drawing):
             self.nothing()
             return
         room = (40.0, self.wide - 14.0, 44.0, self.high - 40.0)
-        room = room if sided else (8.0, self.wide - 8.0, 26.0, self.high - 26.0)
+        room = room if sided else (8.0, self.wide - 8.0, 42.0, self.high - 10.0)
         corners = sight.corners_of(ends)
         eye = Eye.on(self.axes, corners, room)
         top, self.low = eye.place(corners)[:, 1].min(), eye.place(corners)[:, 1].max()
@@ -268,22 +268,25 @@ class CaseView(Drawing):
 
     def _tripod(self, ends: np.ndarray, size: Any) -> None:
         """Draw which way the axes of the case run, and say how large it is."""
-        unit, base = self.units["length"], min(self.high, self.low + 74)
+        unit = self.units["length"]
         if size is not None:
-            words = " × ".join(unit.text(s, unit=False).removesuffix(".0") for s in size)
-            self.lines(2, base - 9, f"case {words} {unit.label}", self.wide - 4, 1, color=style.QUIET)
-            self.take(self.wide / 2, base - 9, self.wide, LINE)
-        rims = sight.rims(self.eye, ends.tobytes())
-        feet = [np.array([x, y]) for y in (base - 40.0, 64.0) for x in (68.0, self.wide - 68.0)]
-        foot = min(feet, key=lambda foot: np.count_nonzero(np.all(np.abs(rims - foot) < (60, 34), axis=1)))
+            words = " × ".join(plain(unit.convert(side), unit.digits) for side in size)
+            self.lines(2, 30, f"case {words} {unit.label}", self.wide - 4, 1, color=style.QUIET)
+            self.take(self.wide / 2, 30, self.wide, LINE)
+        arms = []
         for name, arm in zip(("right", "rear", "up"), self.axes[:2].T * (22, -22), strict=True):
-            size = np.hypot(*arm)
-            if size < 2:  # it runs at the eye
-                continue
+            if (long := np.hypot(*arm)) > 2:  # otherwise it runs at the eye
+                wide = style.measured(name)[0]
+                aside = np.sign(arm[0]) * wide / 2 if abs(arm[0]) > 2 else 0.0
+                arms.append((name, wide, arm, arm * (1 + 9 / long) + (aside, 0.0)))
+        lefts, rights = zip(*((at[0] - wide / 2, at[0] + wide / 2) for _, wide, _, at in arms), strict=True)
+        low = min(self.high - 12 - max(0.0, *(at[1] for *_, at in arms)), self.low + 44)
+        feet = [np.array([x, y]) for y in (low, 76.0) for x in (4 - min(lefts), self.wide - 4 - max(rights))]
+        rims = sight.rims(self.eye, ends.tobytes())
+        foot = min(feet, key=lambda foot: np.count_nonzero(np.all(np.abs(rims - foot) < (50, 34), axis=1)))
+        for name, wide, arm, at in arms:
             self.strokes([[foot, foot + arm]], style.QUIET, 1.2)
-            wide = style.measured(name)[0]
-            aside = np.sign(arm[0]) * wide / 2 if abs(arm[0]) > 2 else 0.0
-            spots = foot + arm * (1 + 9 / size) + [(aside, dy) for dy in (0, -7, 7, -14, 14, -21)]
+            spots = foot + at + [(0.0, dy) for dy in (0, -7, 7, -14, 14, -21)]
             x, y = spots[np.argmax(self.free(spots, wide, 12, False))]
             self.take(x, y, wide, 12)
             self.say(x, y, name, ha="center", color=style.QUIET)

@@ -187,6 +187,7 @@ def test_copper_is_bent_cold_and_springs_back():
     assert "Bend 1: it reaches from " in found.words[3]
     assert math.degrees(found.steps[0].bend_to) == pytest.approx(92.7)
     assert found.steps[1].near == (1,)  # 10 mm, where two diameters are wanted
+    assert [(step.lies, step.into) for step in found.steps] == [(FREE, "")] * 2  # one tube, however near its bends
     assert "Bend 1 leaves less straight than the 28.0 mm a former wants: guide it by hand." in found.words[4]
 
 
@@ -545,6 +546,19 @@ def test_awkward_tubes(name):
     for step, words in zip(found.steps, found.words[3:], strict=False):
         assert (step.lies != FREE or bool(step.into)) == (step.bend in not_free)
         assert not_free.get(step.bend, "") in words
+
+
+def test_a_bend_whose_both_sides_go_up_and_down_lies_on_no_bench():
+    # Beside the middle bend, which turns left on the bench, the near side goes up 100 mm and down to 100 mm under it,
+    # the far side as high and down to 120 mm under it. Turned over, 100 mm are to be raised; not turned over, 120 mm.
+    near = [[-150, -100, -100], [-150, -100, 100], [-150, 0, 100], [-150, 0, 0]]
+    far = [[0, 150, 0], [0, 150, 100], [100, 150, 100], [100, 150, -120]]
+    found = work(laid(turned([*near, [0, 0, 0], *far])))
+    vars(found)["order"] = (1, 2, 3, 5, 6, 7, 4)
+    step = found.steps[-1]
+    assert (step.lies, step.hand) == (NOT, "right")
+    assert (step.under, step.over) == pytest.approx((0.1, 0.12))
+    assert "What you bent before goes 100.0 mm lower than this bend: set the former on a block" in found.words[9]
 
 
 def test_a_bend_between_two_is_turned_from_one_of_them():

@@ -433,6 +433,7 @@ THERMAL_PAGES = {
     "07_time": ("Reservoir, mL", "PageUp", "95 %", ""),
     "08_what_to_cool": ("Pump, %", "PageUp", "cool", ""),
     "09_materials": ("Room air, °C", "PageUp", "the end of", "tube ends at their worst"),
+    "10_tube_runs": ("Tip, °", "PageUp", "tubes with", ""),
 }
 LAST = "[...document.querySelectorAll('.jp-OutputArea .glance')].at(-1)"
 
@@ -502,20 +503,27 @@ def seeded(tmp_path_factory):
             yield running
 
 
-@pytest.mark.parametrize("name", ["05_heat_and_air", "09_materials"])
-def test_units_there_and_back_move_no_slider_and_nothing_is_saved(seeded, name):
+@pytest.mark.parametrize(
+    ("name", "there", "back"),
+    [
+        ("05_heat_and_air", ("Room air, °C", "22"), ("Room air, °F", "72")),
+        ("09_materials", ("Room air, °C", "22"), ("Room air, °F", "72")),
+        ("10_tube_runs", ("Radius, mm", "26"), ("Radius, 1/32 in", "33")),
+    ],
+)
+def test_units_there_and_back_move_no_slider_and_nothing_is_saved(seeded, name, there, back):
     page = seeded.page
     mine.choose(ROOT / "data" / "plans" / "quiet_workshop.toml")
     open_another(seeded, f"workbook/{name}.ipynb")
     page.wait_for_function(f"() => {LAST}?.querySelector('.gl-picture img')?.complete", timeout=90_000)
     panel = page.locator(".jp-OutputArea .glance").last
     metric, said_before, us = page.evaluate(READOUTS), panel.locator(".gl-head").inner_text(), None
-    assert metric["Room air, °C"] == "22"
+    assert metric[there[0]] == there[1]
     for _ in range(3):
         panel.get_by_role("button", name="US", exact=True).click()
         page.wait_for_timeout(1500)  # what a browser sends of itself comes within this
         us = us or page.evaluate(READOUTS)
-        assert us["Room air, °F"] == "72"
+        assert us[back[0]] == back[1]
         assert page.evaluate(READOUTS) == us
         panel.get_by_role("button", name="metric", exact=True).click()
         page.wait_for_timeout(1500)

@@ -213,7 +213,7 @@ def test_layouts_are_compared_where_the_pump_stands(name, system):
     _, (chart, rows) = drawn(t, system)
     hot, warm = choice_words.hottest(t), DISPLAY[system]["temperature"]
     for layout, marker in (("series", "o"), ("parallel", "D")):
-        direct = solved(t.plan.set(layout=layout)).state
+        direct = solved(t.plan.as_counts().set(layout=layout)).state  # both go by lengths and bends
         (mark,) = [m for m in chart.kept["line"] if m.get_marker() == marker and m.get_ls() == "None"]
         assert mark.get_xdata()[0] == pytest.approx(100 * choice_words.pump_now(t.plan))
         assert mark.get_ydata()[0] == pytest.approx(warm.convert(float(direct[hot])), rel=1e-6)

@@ -139,8 +139,11 @@ def test_two_runs_become_one_with_two_straight_fittings_fewer():
     names = [e.name for e in tree.leaves(new.loop)]
     assert names[3:6] == ["drain", "pump to graphics card", "graphics card"]
     run = next(e for e in tree.leaves(new.loop) if e.name == "pump to graphics card")
-    # The file: 380 mm, 2 bends, 1 fitting; 260 mm, 1 bend, 2 fittings.
-    assert (run.length, run.bends, run.fittings, run.ends) == (pytest.approx(0.64), 3.0, 3.0, 2.0)
+    # As they are laid: legs of 471 and of 412 mm in all, each with 2 bends round 28 mm that cut their corners.
+    length = 0.471 + 0.412 - 4 * 0.028 * (2 - np.pi / 2)
+    assert (run.length, run.bends, run.fittings, run.ends) == (pytest.approx(length, rel=1e-12), 4.0, 0.0, 2.0)
+    assert (run.laid, new.paths.keys()) == (None, plan.paths.keys() - {r.name for r in plan.routes[:2]})
+    assert [route.parallel_to for route in new.routes] == [()] * 5
     assert plumbing(plan)["tube [m]"] == pytest.approx(plumbing(new)["tube [m]"])
     assert plumbing(plan)["tube ends"] - plumbing(new)["tube ends"] == 2.0
 
@@ -269,11 +272,12 @@ def test_a_stated_case_air_is_balanced_to_answer_and_the_plan_is_left_alone():
 
 
 def test_ends_joints_and_tube_counted_by_hand():
-    # The demo: 5 runs of 2 ends and 2 dead legs of one; 6 fittings of 90 degrees; 2 tees, a tap and a cap.
+    # The demo: 5 runs of 2 ends and 2 dead legs of one; a fitting of 90 degrees; 2 tees, a tap and a cap. Its tubes are
+    # laid: legs of runs and dead legs, less what 7 bends round 28 mm cut off their corners.
     assert plumbing(load_plan(DEMO)) == {
         "tube ends": 12.0,
-        "joints": 2 * 12 + 6 + 4,
-        "tube [m]": pytest.approx(0.38 + 0.26 + 0.42 + 0.34 + 0.30 + 0.09 + 0.12),
+        "joints": 2 * 12 + 1 + 4,
+        "tube [m]": pytest.approx(0.471 + 0.412 + 0.373 + 0.109 + 0.136 + 0.076 + 0.056 - 7 * 0.028 * (2 - np.pi / 2)),
     }
     # The suite: 10 runs, 2 dead legs; 2 fittings of 90 degrees, a valve, 2 tees of the group, 2 of the legs, tap, cap.
     assert plumbing(load_plan(SUITE))["joints"] == 2 * 22 + 2 + 1 + 2 + 4

@@ -367,6 +367,14 @@ def test_escape_sees_whether_the_box_fits_between_two_legs():
     assert (found, way.tolist()) == (4.5, [0, 0, 1])
 
 
+@pytest.mark.parametrize("upper", [[(10, -5, 4.5), (10, 15, 4.5)], [(15, 5, 4.5), (5, 15, 4.5)]])
+def test_escape_lets_a_leg_pass_that_only_touches_the_shadow(upper):
+    """The lower leg is 1.5 up in a box 4 high. The upper one slides down along a side, or along an upright edge."""
+    line = [(-5, 5, 1.5), (15, 5, 1.5), (15, -5, 1.5), (15, -5, 4.5), *upper]
+    found, way = law.escape(line, ZERO, [10, 10, 4])
+    assert (found, way.tolist()) == (1.5, [0, 0, -1])
+
+
 def test_escape_from_a_panel_without_thickness():
     low, high = np.array([-3.0, -2, 1]), np.array([3.0, 2, 1])
     for line in ([(0, 1, 0), (0, 1, 4)], [(0, 1, 0), (0, 1, 1), (0, 1, 4)]):  # also with a corner in the panel
@@ -423,6 +431,7 @@ def test_crossing_there_and_back_and_with_a_bend_inside():
     [bent] = law.crossing([(0, 0, 0), (0, 0, 0.13), (0.07, 0, 0.20)], *PANEL)
     np.testing.assert_allclose(bent.exit, [0.03, 0, 0.16])
     assert bent.angle == pytest.approx(math.pi / 4)
+    assert law.crossing([(0.07, 0, 0.20), (0, 0, 0.13), (0, 0, 0)], *PANEL)[0].angle == bent.angle
 
 
 @pytest.mark.parametrize(
@@ -501,6 +510,16 @@ def test_a_grazing_pass_stops_where_two_circles_meet(beside):
     # The same against the edge of a box, which is round once the tube's radius is added.
     moved, by = law.slides_free(POST - [2, beside, 0], [1, 0, 0], 9.0, 0.4, boxes=[[[0, 0, -1], [1, 1, 1]]])
     assert (moved, by) == (pytest.approx(2 - math.sqrt(0.16 - beside**2), abs=1e-9), ("box", 0))
+
+
+def test_the_nearer_of_two_contacts_that_are_close_is_told():
+    """One post is met head on, at once; one that is met 2 mm sooner is met at a slant, so its steps are still going."""
+    sooner = math.sqrt(0.16 - 0.39**2) - 0.402  # where a post 0.39 beside has to stand
+    posts = [(POST, 0.3), (POST + [sooner, 0.39, 0], 0.3)]
+    for order in (1, -1):
+        moved, by = law.slides_free(POST - [2, 0, 0], [1, 0, 0], 9.0, 0.1, posts[::order])
+        assert moved == pytest.approx(1.598, abs=1e-12)
+        assert by == ("line", 1 if order == 1 else 0)
 
 
 @pytest.mark.parametrize("beside", [0.4, 0.400001, 0.5])

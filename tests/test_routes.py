@@ -187,8 +187,7 @@ def test_a_run_by_hand_from_end_to_end():
     assert 1e3 * path.length == pytest.approx(386 - 40 * (2 - math.pi / 2), **MM)
     assert 1e3 * np.array(path.standoffs) == pytest.approx([183, 83], **MM)
     assert (path.bends, np.degrees(path.lra.angles)) == (2, pytest.approx([90, 90], **MM))
-    # Seen along the leg between, to the rear, up is turned to the right by a quarter against the hand of a clock's
-    # arrow that a right-handed screw follows: the normals are left and down, and their product points to the front.
+    # The normals of the bends point left and down: about the leg between, to the rear, that is a quarter turn back.
     assert np.degrees(path.lra.rotations) == pytest.approx([0, -90], **MM)
     along, height = path.profile
     assert (along[0], height[0]) == (0.0, pytest.approx(0.007))

@@ -268,7 +268,7 @@ def test_the_middle_line_is_fine_and_as_long_as_the_tube(path):
 def is_round(corners):
     """Return True for a disc."""
     far = np.linalg.norm(corners[:-1] - corners[:-1].mean(axis=0), axis=1)
-    return bool(np.ptp(far) < 1e-6)
+    return bool(np.ptp(far) < 1e-6 and area(corners[:-1]) > 3 * far[0] ** 2)
 
 
 def bodies_of(page, colour):
@@ -423,6 +423,14 @@ def test_every_run_has_its_number_on_its_tube_or_a_line_to_it(view):
             lines = [p.vertices for p, face, *_ in page.laid if face == "none" and len(p.vertices) == 2]
             (lead,) = [line for line in lines if np.allclose(line[1], place)]
             assert np.hypot(*(tube - lead[0]).T).min() < 4
+
+
+def test_a_number_stands_on_the_longest_straight_of_its_run():
+    path = run([(0.1, 0.1, 0.05), (0.1, 0.1, 0.4), (0.2, 0.1, 0.4)])
+    page = view_of(answer(beside([path])))
+    (text,) = [t for t in texts(page) if t.get_text() == "1"]
+    x, y = page.eye.place(np.array([0.1, 0.1, 0.225]))
+    assert text.get_position() == pytest.approx((x, y), abs=20 * page.eye.scale / 1e3)
 
 
 def test_arrows_point_the_way_the_coolant_flows():

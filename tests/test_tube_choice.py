@@ -310,8 +310,40 @@ def test_the_reason_tells_what_the_rules_say_of_the_winner():
     choice = tube_choice(PLAN, {"looks": 1.0, "forming": 1.0, "upkeep": 1.0} | dict.fromkeys(OTHERS, 0.0))
     first = choice.kinds[0]
     assert (first.material, first.heed) == ("PETG", "warning")
-    assert "The rules say of it: warning, tube end 7.7 K over softening for minutes" in choice.reason
+    over = -min(end.margin for end in tube_ends(PLAN).ends)
+    assert f"The rules say of it: warning, tube end {over:.1f} K over softening for minutes" in choice.reason
     assert choice.reason.startswith(choice.lead)
+
+
+def test_a_kind_that_cannot_be_bent_as_the_runs_are_laid_goes_by_their_lengths():
+    """Copper of this bore bends round 30 mm, the demo is laid round 28: that is told, and is no danger of copper."""
+    choice = tube_choice(PLAN, ends=CALM)
+    copper = of(choice, "copper")
+    assert copper.tube.bend_radius == 0.03 > PLAN.bend_radius
+    assert copper.words["forming"].endswith("Least bend radius: 30.0 mm. With it the tubes cannot be laid as they are.")
+    assert not copper.danger
+    laid = sum(float(leaf.length) for leaf in tree.leaves(PLAN.loop) if hasattr(leaf, "tube"))
+    assert copper.cost == pytest.approx(1.1 * laid * copper.tube.price_per_m)
+    for material in ("PETG", "PMMA", "EPDM"):
+        assert "cannot be laid" not in of(choice, material).words["forming"]
+    # With a former as large as copper asks for, it is laid like the others.
+    wide = PLAN.set(bend_radius=0.03)
+    assert (
+        "cannot be laid"
+        not in of(tube_choice(wide, ends=tube_ends(wide, cases=("steady",))), "copper").words["forming"]
+    )
+
+
+def test_a_kind_whose_bends_do_not_fit_at_all_is_compared_too():
+    """Without a former stated each tube bends round its own least radius: copper asks for longer legs here."""
+    tight = replace(PLAN, bend_radius=None).set(**{"front radiator in.across": 0.127})
+    with pytest.raises(InputError, match="graphics card to front radiator.*4.0 mm short"):
+        tight.set(tube_material="copper")
+    choice = tube_choice(tight, ends=tube_ends(tight, cases=("steady",)))
+    assert "cannot be laid" in of(choice, "copper").words["forming"]
+    assert "cannot be laid" not in of(choice, "PETG").words["forming"]
+    counted = tube_ends(tight, cases=("steady",))
+    assert with_tube(counted, "copper").plan.paths == {}
 
 
 @pytest.mark.parametrize(("apart", "said"), [(0.0, "about level with"), (0.05, "about level with"), (0.1, "before")])

@@ -575,8 +575,7 @@ def _contact(measure: Callable, pairs: tuple, reach: np.ndarray, direction: np.n
 
 def _moves_within(a0: np.ndarray, along: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[Any, Any]:
     """Return from and to which move along each axis (..., 3) a segment is in a box; 0 and 0 where it never is."""
-    still, flat = along == 0, low == high
-    within = np.where(flat, a0 == low, (low < a0) & (a0 < high))
+    still, within = along == 0, (low < a0) & (a0 < high)
     faces = _divided(np.stack([low - a0, high - a0]), along)
     enter = np.where(still, np.where(within, -np.inf, np.inf), faces.min(axis=0))
     leave = np.where(still, np.where(within, np.inf, -np.inf), faces.max(axis=0))
@@ -585,7 +584,7 @@ def _moves_within(a0: np.ndarray, along: np.ndarray, low: np.ndarray, high: np.n
         other = [k for k in range(3) if k != axis]
         first, last = np.maximum(enter[..., other].max(axis=-1), 0.0), np.minimum(leave[..., other].min(axis=-1), 1.0)
         # A panel without thickness is passed in a point; of a box that has some, a point is only a touch.
-        meets = (first < last) | ((first == last) & np.any(flat[..., other], axis=-1))
+        meets = (first < last) | ((first == last) & np.any((low == high)[..., other], axis=-1))
         ends = a0[..., axis] + np.where(meets, [first, last], 0.0) * along[..., axis]
         start[..., axis] = np.where(meets, low[..., axis] - ends.max(axis=0), 0.0)
         stop[..., axis] = np.where(meets, high[..., axis] - ends.min(axis=0), 0.0)
