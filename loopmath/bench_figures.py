@@ -209,8 +209,8 @@ class RunStrip(Drawing):
         return f"{self._head(path, work)}. {'; '.join(zones) or 'No bend'}."
 
     def _head(self, path: TubePath, work: Any) -> str:
-        cut, finished = (self.units["length"].text(long) for long in (work.cut, work.finished))
-        return f"{path.name}, the straight tube: saw {cut}, square its ends to {finished}"
+        cut, finished = (self.units["length"].text(long) for long in (work.blank, work.finished))
+        return f"{path.name}, the straight tube: saw {cut}, {finished} when its ends are squared"
 
     def show(self, answer: Any) -> None:
         """Draw the tube to scale, zones hatched, and under each bend its figures."""

@@ -13,6 +13,7 @@ from scipy.spatial.distance import cdist
 
 from loopmath.checks import InputError, between, one_of
 from loopmath.laws import bending
+from loopmath.plan import Plan
 from loopmath.routes import TubePath
 from loopmath.units import DISPLAY, show
 
@@ -130,8 +131,23 @@ class BenchWork:
 
     @property
     def cut(self) -> float:
-        """Length to saw. [m]"""
+        """Length to saw where there is enough to hold it by. [m]"""
         return self.finished + 2 * self.squaring
+
+    @cached_property
+    def held(self) -> tuple[float, float]:
+        """What is sawn longer at each end to hold the tube by while it is bent, and sawn off afterwards. [m]"""
+        if not self.path.bends:
+            return 0.0, 0.0
+        marks = np.concatenate([step.marks for step in self.steps])
+        grip = self.practice["grip_mm"] / 1e3
+        free = float(marks.min()), float(self.finished - marks.max())
+        return tuple(max(grip - left, 0.0) for left in free)
+
+    @property
+    def blank(self) -> float:
+        """Length to saw, what it is held by included. [m]"""
+        return self.cut + sum(self.held)
 
     @property
     def former(self) -> float:
@@ -316,11 +332,12 @@ class BenchWork:
         one_of("system", system, DISPLAY)
         mm = partial(show, kind="length", system=system)
         start, end = (port.name for port in self.path.ports)
-        saw = f"Saw {mm(self.cut)} of {self.path.tube.name} and square both ends: {mm(self.finished)} is left."
+        saw = self.saw_words(mm)
         out = [self.why, f"{saw} Bent, it is {mm(self.installed)} along its middle." if self.path.bends else saw]
         if self.path.bends:
             seen = "left, right and clockwise are as seen with that side of the tube towards you."
-            out.append(f"Write {start} on one end: marks count from there, and {seen}")
+            line = f" and draw a line {mm(self.held[0] + self.squaring)} from it" if self.held[0] else ""
+            out.append(f"Write {start} on one end{line}: marks count from there, and {seen}")
         last = [0, *self.order]
         out += [self._step_words(step, before, mm) for step, before in zip(self.steps, last, strict=False)]
         out.append(self.up)
@@ -334,6 +351,16 @@ class BenchWork:
             out[-1] += f" A mirrored tube, bend 1 turning the same way, has it {where}"
         found = "; ".join(f"{what}, {mm(length)}" for what, length in self.check_lengths)
         return [*out, f"Measure the finished tube: {found}."]
+
+    def saw_words(self, mm: Callable[[float], str]) -> str:
+        """Return in words what to saw: longer where there is too little to hold it by while it is bent."""
+        saw = f"Saw {mm(self.blank)} of {self.path.tube.name}"
+        if not any(self.held):
+            return f"{saw} and square both ends: {mm(self.finished)} is left."
+        more = " and ".join(
+            f"{mm(long)} at the {port.name} end" for long, port in zip(self.held, self.path.ports, strict=True) if long
+        )
+        return f"{saw}: {more} more than it needs, to hold it by. Bent and cold, saw that off and square the ends."
 
     def _step_words(self, step: Step, last: int, mm: Callable[[float], str]) -> str:
         """Return one bend in words, after that of number `last`."""
@@ -360,7 +387,9 @@ class BenchWork:
         return words
 
 
-def work(path: TubePath, squaring: float = 0.001) -> BenchWork:
+def work(
+    path: TubePath, squaring: float = 0.001, stretch: float | None = None, over_bend: float | None = None
+) -> BenchWork:
     """
     Return what a builder does at the bench for one run.
 
@@ -370,6 +399,9 @@ def work(path: TubePath, squaring: float = 0.001) -> BenchWork:
         A laid run of one design.
     squaring : float
         What is left at each end to file it square, 0 to 0.05. [m]
+    stretch, over_bend : float, optional
+        What a practice bend told of this tube, shares of the arc (-0.5 to 0.5) and of the angle (0 to 0.5); by default
+        those of data/bending.csv.
 
     Raises
     ------
@@ -387,7 +419,17 @@ def work(path: TubePath, squaring: float = 0.001) -> BenchWork:
     if np.ndim(path.radius):
         raise InputError(f"{path.name}, radius", "N designs", "one radius", "Choose one design first.")
     left = float(between("squaring", squaring, 0.0, 0.05, "m"))
-    return BenchWork(path, left, bending.for_material(path.tube.material, f"{path.tube.name}, material"))
+    practice = dict(bending.for_material(path.tube.material, f"{path.tube.name}, material"))
+    if stretch is not None:
+        practice["stretch"] = float(between("stretch", stretch, -bending.MOST_STRETCH, bending.MOST_STRETCH))
+    if over_bend is not None:
+        practice["over_bend"] = float(between("over_bend", over_bend, 0.0, 0.5))
+    return BenchWork(path, left, practice)
+
+
+def planned(plan: Plan, name: str) -> BenchWork:
+    """Return the bench work of a laid run of a plan, with its squaring and what its practice bend told; see `work`."""
+    return work(plan.paths[name], plan.squaring, plan.stretch, plan.over_bend)
 
 
 # ------------------------------------------------------------------------------------------------ on the bench

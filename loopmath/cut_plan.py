@@ -51,6 +51,8 @@ class CutPlan:
 
     def words(self, system: str = "metric") -> str:
         """Return what to buy in one sentence."""
+        if not self.cuttings:
+            return "No tube of this plan is rigid: soft tube is cut with a knife or shears as you go."
         said = []
         for name, one in self.cuttings.items():
             lengths = [bar.stock.length for bar in one.bars]
@@ -68,7 +70,7 @@ class CutPlan:
         if len(tables) > 1:
             for name, table in zip(self.cuttings, tables, strict=True):
                 table.insert(0, "tube", name)
-        return pd.concat(tables, ignore_index=True)
+        return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
 
 
 def pieces(plan: Plan) -> dict[str, list[Piece]]:
@@ -87,7 +89,7 @@ def pieces(plan: Plan) -> dict[str, list[Piece]]:
     for leaf, path in tubes.items():
         long = float(leaf.length) + 2 * float(plan.squaring)
         if path is not None:
-            long = bench_work.work(path, float(plan.squaring)).cut
+            long = bench_work.planned(plan, leaf.name).blank
         if leaf.length > 0:
             out.setdefault(leaf.tube.name, []).append(Piece(leaf.name, long))
     longest = sorted((p for listed in out.values() for p in listed), key=lambda p: -p.length)[: int(plan.spares)]
@@ -105,14 +107,12 @@ def cut_plan(plan: Plan) -> CutPlan:
     Raises
     ------
     InputError
-        If the plan has no rigid tube, is no single design, or a piece is longer than the longest stock: with the
+        If the plan is no single design, or a piece is longer than the longest stock: with the
         run and by how many mm.
     """
     if any(np.ndim(value) for value in (plan.kerf, plan.squaring, plan.spares, plan.practice, plan.bend_radius)):
         raise InputError("cutting", "N designs", "one design", "Choose one of them first.")
     wanted = pieces(plan)
-    if not wanted:
-        raise InputError("cutting", "no rigid tube", "a plan with some", "Soft tube is cut with shears as you go.")
     tubes = {leaf.tube.name: leaf.tube for leaf in tree.leaves(plan.loop) if getattr(leaf, "tube", None) is not None}
     done = {}
     for name, listed in wanted.items():

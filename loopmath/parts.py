@@ -72,6 +72,8 @@ class Fitting(Checked):
         From its mouth to the far side of its last O-ring. [m]
     body : float
         Its outside diameter. [m]
+    takes : float
+        Outside diameter of the tube it holds; 0: not stated. [m]
     """
 
     name: str
@@ -88,6 +90,7 @@ class Fitting(Checked):
     insertion: float = 0.0
     ring_depth: float = 0.0
     body: float = 0.0
+    takes: float = 0.0
 
     RANGES: ClassVar[dict] = {
         "k1": (0.0, 1e5, ""),
@@ -102,6 +105,7 @@ class Fitting(Checked):
         "insertion": (0.0, 0.1, "m"),
         "ring_depth": (0.0, 0.1, "m"),
         "body": (0.0, 0.1, "m"),
+        "takes": (0.0, 0.1, "m"),
     }
 
     def loss(self) -> Loss:

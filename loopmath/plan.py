@@ -148,6 +148,9 @@ class Plan:
         What a saw takes, and what is left to square each end. [m]
     spares, practice, practice_length : float
         Runs that are cut twice (the longest first), and practice pieces and their length [m].
+    stretch, over_bend : float, optional
+        What a practice bend told: by which share of its arc a bend gets longer, and of its angle it springs back; by
+        default what data/bending.csv says of the material.
     origin : Origin, optional
         The file it was read from.
     """
@@ -202,6 +205,8 @@ class Plan:
     spares: Any = 0.0
     practice: Any = 1.0
     practice_length: Any = 0.15
+    stretch: Any = None
+    over_bend: Any = None
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
@@ -248,6 +253,10 @@ class Plan:
         between("spares", self.spares, 0.0, 100.0)
         between("practice", self.practice, 0.0, 100.0)
         between("practice_length", self.practice_length, 0.02, 2.0, "m")
+        if self.stretch is not None:
+            between("stretch", self.stretch, -0.5, 0.5, "of the arc")
+        if self.over_bend is not None:
+            between("over_bend", self.over_bend, 0.0, 0.5, "of the angle")
         if self.bend_radius is not None:
             between("bend_radius", self.bend_radius, 0.001, 1.0, "m")
         if self.tube_fitting:
@@ -564,6 +573,8 @@ SETTINGS: dict[str, Setting] = {
     "kerf": Setting("what the saw takes", "length", 0.0, 0.02, lambda p, v: replace(p, kerf=v)),
     "squaring": Setting("left to square each end", "length", 0.0, 0.05, lambda p, v: replace(p, squaring=v)),
     "spares": Setting("runs that are cut twice", "count", 0, 100, lambda p, v: replace(p, spares=v)),
+    "stretch": Setting("how much a bend stretches", "share", -0.5, 0.5, lambda p, v: replace(p, stretch=v)),
+    "over_bend": Setting("how much a bend springs back", "share", 0.0, 0.5, lambda p, v: replace(p, over_bend=v)),
     "practice": Setting("practice pieces", "count", 0, 100, lambda p, v: replace(p, practice=v)),
     "hot_spot": Setting(
         "air of the case over its mean where a tube hangs", "difference", 0.0, 40.0, lambda p, v: replace(p, hot_spot=v)

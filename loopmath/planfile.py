@@ -99,6 +99,8 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("spares", "count", 0.0),
         Field("practice", "count", 1.0),
         Field("practice_length", "length", 0.15),
+        Field("stretch", "share", None),
+        Field("over_bend", "share", None),
     ),
     "joints": (
         Field("seal", default="EPDM", known=WORDS["seal"]),

@@ -532,7 +532,7 @@ def moved(points: np.ndarray, index: int, shift: np.ndarray, name: str = "run") 
             at += step
             if at in (0, len(points) - 1):
                 words = f"{1e3 * size:.1f} mm {word(shift / size)}"
-                accepted = f"a move that a leg along {word(shift / size)} takes up"
+                accepted = "a move along one of its legs, which takes it up"
                 raise InputError(
                     f"{name}, corners", words, accepted, "Give the run one more corner, or move the port too."
                 )

@@ -18,7 +18,7 @@ from loopmath.checks import InputError, one_of
 from loopmath.designs import number_of_designs, one_design
 from loopmath.laws import bending, distance, materials
 from loopmath.plan import Plan
-from loopmath.routes import SAME, TubePath
+from loopmath.routes import SAME, Route, TubePath
 from loopmath.rules import Fact
 from loopmath.run_gaps import Gap, Hole, Removal, Scene, Tube, exact
 from loopmath.units import DISPLAY, show
@@ -54,8 +54,8 @@ class Bend(NamedTuple):
     """
     One bend: angle [rad], radius and the least it may have [m], what its outside is stretched and its wall thinned [-].
 
-    `insert` is True where an empty tube would fold; `cold` is the tube between its heat and that of the next bend, NaN
-    if there is none [m].
+    `insert` is True where an empty tube would fold; `cold` is what the heat of one of two bends leaves cold of the
+    straight between them, NaN after the last [m].
     """
 
     run: str
@@ -113,7 +113,7 @@ def _straights(tube: Tube) -> list[Straight]:
 def _bends(tube: Tube) -> list[Bend]:
     path, outside = tube.path, tube.path.outside
     radius = float(path.radius)
-    cold = np.append(path.straights[1:-1] - 2 * tube.practice("heat_spill_od"), np.nan)
+    cold = np.append(path.straights[1:-1] - tube.practice("heat_spill_od"), np.nan)
     least = max(float(path.tube.bend_radius), tube.practice("least_radius_od"))
     folds = bool(radius < bending.kink_radius(outside, path.tube.bore, POISSON))
     # Where the inside of the bend has no radius left there is no such figure.
@@ -166,10 +166,9 @@ def _growths(tube: Tube) -> list[Growth]:
     ]
 
 
-def _angled(scene: Scene) -> int:
-    """Return the number of 90-degree fittings in the routes."""
-    routes = [tube.path.route for tube in scene.tubes]
-    names = [name for route in routes for name in (route.start_adapter, route.end_adapter) if name]
+def _angled(route: Route) -> int:
+    """Return the number of 90-degree fittings in a route."""
+    names = [name for name in (route.start_adapter, route.end_adapter) if name]
     return sum(abs(catalogue.part("fitting", name).turn - 90.0) < 1.0 for name in names)
 
 
@@ -177,6 +176,7 @@ def _angled(scene: Scene) -> int:
 
 #: Quantities of data/quantities.csv.
 PAST, BETWEEN, RINGS = "straight past a fitting", "straight between bends", "tube past its last ring"
+MISFIT, THROUGH = "tube off the size its fitting takes", "tube goes through a pass-through fitting"
 HOLES = ("left beside a hole", "tube off square in its hole", "bend in a hole")
 
 
@@ -212,6 +212,11 @@ def _facts(found: "RunChecks") -> list[Fact]:
     for s in _worst(found.straights, lambda s: s.left, lambda s: (s.run, s.what)):
         also = {"lacks": _length(-s.left), "place": s.place.removeprefix("at "), "at": s.at}
         out.append(Fact(s.what, f"{s.run}, {s.place}", s.length, s.wanted, also))
+    for path in (tube.path for tube in found.scene.tubes):
+        for port, fitting, at in zip(path.ports, path.fittings, path.mouths, strict=True):
+            also = {"takes": _length(fitting.takes), "outside": _length(path.outside), "place": port.name, "at": at}
+            off = exact(abs(fitting.takes - path.outside)) if fitting.takes else np.nan
+            out.append(Fact(MISFIT, f"{path.name}, at {port.name}", off, also=also))
     for bend in (bend for bend in found.bends if bend.corner == 1):  # all bends of a run have one radius
         also = {"least": _length(bend.least_radius), "at": bend.at}
         out.append(Fact("bend radius", bend.run, bend.radius, bend.least_radius, also))
@@ -223,6 +228,11 @@ def _facts(found: "RunChecks") -> list[Fact]:
         where, also = f"{hole.run}, hole in {hole.panel}", {"other": hole.up_to, "at": hole.at}
         figures = (hole.left, hole.off_square, float(not hole.straight))
         out += [Fact(what, where, figure, also=also) for what, figure in zip(HOLES, figures, strict=True)]
+    for (run, panel), crossed in found.scene.crossings.items():
+        for hole in crossed[:1]:
+            route = next(tube.path.route for tube in found.scene.tubes if tube.name == run)
+            through = float(route.hole == run_gaps.PASS_THROUGH)
+            out.append(Fact(THROUGH, f"{run} and {panel}", through, also={"other": panel, "at": hole.middle}))
     for legs in found.aligned:
         where = f"{legs.run}, leg {legs.leg}, and {legs.other}, leg {legs.its_leg}"
         also = {"off": _length(legs.off), "at": legs.at}
@@ -258,8 +268,8 @@ class RunChecks:
         Panels of a route that its run does not go through.
     waiting : tuple of str
         Runs whose way is not found yet.
-    laid_fittings, counted : float or array
-        90-degree fittings of the routes, and those the loop counts on the same runs.
+    counted : dict of float or array
+        90-degree fittings the loop counts on each run.
     per_kelvin : list of Growth
         `growth`, for one kelvin.
     still : list of Fact
@@ -278,9 +288,8 @@ class RunChecks:
     unmet: list[tuple[str, str]]
     waiting: tuple[str, ...]
     per_kelvin: list[Growth]
-    laid_fittings: int
     still: list[Fact] = field(default_factory=list)
-    counted: Any = 0.0
+    counted: dict[str, Any] = field(default_factory=dict)
     warmer: Any = WARMER
 
     @property
@@ -310,9 +319,20 @@ class RunChecks:
         grown = [
             Fact("growth of a tube against its free play", f"{g.run}, {g.place}", g.grows, g.slip) for g in self.growth
         ]
-        differ = np.where(np.abs(self.counted - self.laid_fittings) > 0.01, 1.0, 0.0)
-        also = {"laid": f"{self.laid_fittings} in the loop"}
-        return [*self.still, *grown, Fact("fittings counted are not those laid", "loop", differ, also=also)]
+        routes = {tube.name: tube.path.route for tube in self.scene.tubes}
+        for run, counted in self.counted.items():
+            laid = _angled(routes[run])
+            differ = np.where(np.abs(counted - laid) > 0.01, 1.0, 0.0)
+            grown.append(Fact("fittings counted are not those laid", run, differ, also={"laid": laid}))
+        return [*self.still, *grown]
+
+    @property
+    def stuck(self) -> list[Fact]:
+        """Whether each tube comes out again, for the rules; not part of `facts`, since it takes its time."""
+        return [
+            Fact("tube comes out", one.run, float(not one.stopped_by), also={"other": one.stopped_by})
+            for one in self.removal
+        ]
 
     def table(self, which: str, system: str = "metric") -> pd.DataFrame:
         """
@@ -423,8 +443,8 @@ def facts(plan: Plan, warmest: Any) -> list[Fact]:
     return replace(geometry, counted=_counted(plan), warmer=warmest - plan.room_air, still=still).facts
 
 
-def _counted(plan: Plan) -> Any:
-    return sum((run.fittings for run in plan.units(tree.Run) if run.laid is not None), 0.0)
+def _counted(plan: Plan) -> dict[str, Any]:
+    return {run.name: run.fittings for run in plan.units(tree.Run) if run.laid is not None}
 
 
 def _numbers(plan: Plan) -> list[Any]:
@@ -475,9 +495,8 @@ def _worked_out(scene: Scene, waiting: tuple[str, ...]) -> RunChecks:
         run_gaps.holes(scene),
         _aligned(scene),
         run_gaps.openings(scene),
-        [both for both in named if not scene.crossings.get(both)],
+        [both for both in named if not scene.met(*both)],
         waiting,
         [one for tube in scene.tubes for one in _growths(tube)],
-        _angled(scene),
     )
     return replace(found, still=_facts(found))

@@ -5,7 +5,7 @@ A tube is its centre line with its outside diameter, a fitting a short cylinder,
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations, product
 from typing import NamedTuple
@@ -14,10 +14,12 @@ import numpy as np
 
 from loopmath import catalogue, tables
 from loopmath.laws import bending, distance
-from loopmath.routes import ASKEW, FACES, SAME, Box, Port, TubePath, direction, word
+from loopmath.routes import ASKEW, FACES, HOLES, SAME, Box, Port, TubePath, direction, word
 
 #: Lengths are told to this many decimals of a metre, so that rounding decides no limit.
 DECIMALS = 7
+#: The way through a panel that no tube takes: it holds the end of one on either side.
+PASS_THROUGH = HOLES[2]
 #: What the sides of the case are called: lower and higher, along each axis.
 SIDES = (("left side", "right side"), ("front", "rear"), ("bottom", "top"))
 
@@ -60,9 +62,13 @@ class Tube:
 
     def cut(self, start: float, stop: float) -> np.ndarray:
         """Return its centre line from one place along it to another."""
-        points, along = self.path.line
-        ends = [[np.interp(at, along, points[:, k]) for k in range(3)] for at in (start, stop)]
-        return np.array([ends[0], *points[(along > start) & (along < stop)], ends[1]])
+        points, places = self.path.line[0], self.places(start, stop)
+        return np.stack([np.interp(places, self.path.line[1], points[:, k]) for k in range(3)], axis=1)
+
+    def places(self, start: float, stop: float) -> np.ndarray:
+        """Return how far along it the points of `cut` are. [m]"""
+        along = self.path.line[1]
+        return np.array([start, *along[(along > start) & (along < stop)], stop])
 
     def along(self, point: np.ndarray) -> float:
         """Return how far along it the place nearest to a point is. [m]"""
@@ -73,7 +79,10 @@ class Tube:
 
     def place(self, point: np.ndarray) -> str:
         """Return the corner of it that a point is at, or the leg."""
-        at = self.along(point)
+        return self.place_at(self.along(point))
+
+    def place_at(self, at: float) -> str:
+        """Return the corner of it that is so far along it, or the leg."""
         off = np.maximum(self.bends[:, 0] - at, at - self.bends[:, 1])
         if len(off) and off.min() <= self.path.outside:
             return f"corner {off.argmin() + 1}"
@@ -149,11 +158,31 @@ class Scene:
         }
 
     @cached_property
+    def ends(self) -> dict[tuple[str, str], list[Port]]:
+        """Ports of each run in the faces of panels of its route, where pass-through fittings hold it; see `met`."""
+        return {
+            (tube.name, box.name): [
+                port
+                for port in tube.path.ports
+                if (port.name, box.name) in self.seats
+                and np.min(np.abs([box.low - port.at, box.high - port.at]), axis=0)[normal(box)] <= ASKEW
+            ]
+            for tube in self.tubes
+            for box in self.boxes
+            if box.panel and box.name in tube.path.route.through and tube.path.route.hole == PASS_THROUGH
+        }
+
+    def met(self, run: str, panel: str) -> bool:
+        """Return True if a run goes through a panel, or ends at a fitting that does."""
+        return bool(self.crossings.get((run, panel)) or self.ends.get((run, panel)))
+
+    @cached_property
     def seats(self) -> dict[tuple[str, str], float]:
         """
         Ports and the boxes they belong to or lie on, by name, and how deep in the box each is [m].
 
-        Deep is only a port that faces the nearest way out; one that faces along its part is not buried in it.
+        Deep is only a port that faces the nearest way out; one that faces along its part is not buried in it. A box of
+        something else that a port is inside of is no seat of it.
         """
         ports = {port.name: port for tube in self.tubes for port in tube.path.ports}
         out = {}
@@ -161,11 +190,12 @@ class Scene:
             at, facing = port.at, port.facing
             for box in (*self.boxes, *self.walls):
                 ways = np.concatenate([box.high - at, at - box.low])
-                if ways.min() >= -ASKEW:
+                mine = bool(port.of) and port.of == box.of
+                if ways.min() >= -ASKEW and (mine or ways.min() <= ASKEW or box in self.walls):
                     ahead = float(ways[np.argmax(np.concatenate([facing, -facing]))])
                     deep = ahead <= ways.min() + ASKEW and box not in self.walls
                     out[port.name, box.name] = max(ahead, 0.0) if deep else 0.0
-                elif port.of and port.of == box.of:
+                elif mine:
                     out[port.name, box.name] = 0.0
         return out
 
@@ -179,7 +209,8 @@ class Scene:
         Return the stretches of a tube that need not keep clear of a box.
 
         It comes out of the part its port is on, and lies in the holes of its panels; both count as far as a tube that
-        is square to them has to come near. What goes out through a panel in a side of the case is out.
+        is square to them has to come near. Who leaves through a panel in a side of the case may pass that side there,
+        and is free where it is wholly outside.
         """
         reach, path, out = tube.radius + self.clearance, tube.path, []
         for end, port in enumerate(path.ports):
@@ -190,15 +221,35 @@ class Scene:
         for hole in self.crossings.get((tube.name, box.name), ()):
             beside = reach / np.cos(hole.angle)
             out.append((tube.along(hole.entry) - beside, tube.along(hole.exit) + beside))
-        if box in self.walls and tube.path.route.through:
-            axis = normal(box)
-            low, high = box.low[axis] - ASKEW, box.high[axis] + ASKEW
-            panels = [
-                panel for panel in self.boxes if self.crossings.get((tube.name, panel.name)) and normal(panel) == axis
-            ]
-            if any(panel.low[axis] <= high and low <= panel.high[axis] for panel in panels):
-                out.append((0.0, np.inf))
+        if box in self.walls:
+            for wall, panel in self.doors(tube):
+                out += _outside(tube, wall)
+                for hole in self.crossings.get((tube.name, panel.name), ()) if wall is box else ():
+                    beside = reach / np.cos(hole.angle)
+                    out.append((tube.along(hole.entry) - beside, tube.along(hole.exit) + beside))
         return out
+
+    def doors(self, tube: Tube) -> list[tuple[Box, Box]]:
+        """Return the sides of the case, as in `walls`, that a tube leaves it by, each with the panel it has there."""
+        out = []
+        for wall, panel in product(self.walls, self.boxes):
+            axis = normal(wall)
+            apart = max(panel.low[axis] - wall.high[axis], wall.low[axis] - panel.high[axis])
+            if apart <= ASKEW and self.met(tube.name, panel.name) and normal(panel) == axis:
+                out.append((wall, panel))
+        return out
+
+
+def _outside(tube: Tube, wall: Box) -> list[tuple[float, float]]:
+    """Return the stretches of a tube that are wholly beyond the inner face of a side of the case."""
+    (points, along), axis = tube.path.line, normal(wall)
+    beyond = np.minimum(points[:, axis] - wall.low[axis], wall.high[axis] - points[:, axis]) - tube.radius
+    out = []
+    for k in np.flatnonzero(np.maximum(beyond[:-1], beyond[1:]) > 0):
+        places, depths = along[k : k + 2], beyond[k : k + 2]
+        edge = np.interp(0.0, *(both[np.argsort(depths)] for both in (depths, places)))
+        out.append(tuple(places) if depths.min() >= 0 else tuple(sorted((edge, places[np.argmax(depths)]))))
+    return out
 
 
 def scene(paths: Iterable[TubePath], boxes: Iterable[Box], clearance: float, case_size: tuple | None) -> Scene:
@@ -225,6 +276,7 @@ class Gap:
     The free distance between a run and what is beside it, how much is wanted, and at which point of the run. [m]
 
     Below 0 it runs through. `move` and `way` are the shortest move that leaves what is wanted, 0 where that is left.
+    `here` is the place of the run, where the point alone does not tell it.
     """
 
     piece: Piece
@@ -234,6 +286,7 @@ class Gap:
     at: np.ndarray
     move: float
     way: np.ndarray
+    here: str = ""
 
     @property
     def run(self) -> str:
@@ -243,7 +296,7 @@ class Gap:
     @cached_property
     def place(self) -> str:
         """The corner, leg or fitting of the run that is nearest."""
-        return self.piece.place(self.at)
+        return self.here or self.piece.place(self.at)
 
     @property
     def towards(self) -> str:
@@ -275,9 +328,63 @@ def gaps(scene: Scene) -> list[Gap]:
     Return the gap of every run to every other, to every box and to every side of the case.
 
     Tubes keep the clearance; two fittings, or a fitting and a box, only must not meet: 0 is wanted there. A run need
-    not keep clear of the part its port is on where it comes out of it, nor of a panel of its route in its hole.
+    not keep clear of the part its port is on where it comes out of it, nor of a panel of its route in its hole. Of a
+    run that comes too near to itself that gap is told too.
     """
-    return [*_to_runs(scene), *_to_boxes(scene)]
+    return [*_to_runs(scene), *_to_themselves(scene), *_to_boxes(scene)]
+
+
+def _to_themselves(scene: Scene) -> list[Gap]:
+    """
+    Return the worst gap of each run to its own legs and fittings, of those where it comes too near.
+
+    What lies nearer along the tube than a half circle across the wanted distance is a bend of it and no clash: no tube
+    bent to half that distance or wider comes nearer to itself there (Schur: an arc bent less spans more).
+    """
+    out = []
+    for tube in scene.tubes:
+        mine = [piece for piece in scene.pieces if piece.tube is tube]
+        found = [gap for piece in mine for gap in _to_itself(scene, mine[0], piece)]
+        out += sorted(found, key=lambda gap: gap.gap - gap.wanted)[:1]
+    return out
+
+
+def _to_itself(scene: Scene, tube: Piece, own: Piece) -> list[Gap]:
+    """Return the gap of a tube to one of its own pieces, which may be the tube itself, where it lacks."""
+    whole = tube.tube
+    places = whole.places(*whole.seen)
+    first, last = places[:-1], places[1:]
+    if own.port is not None:  # all of a fitting counts as where its axis ends, short of its mouth
+        end = [port.name for port in whole.path.ports].index(own.port.name)
+        inside = float(np.linalg.norm(whole.path.mouths[end] - own.line[-1]))
+        first = last = np.full(len(own.line) - 1, whole.seen[end] + (inside if end else -inside))
+    apart, here, there = distance.segments(tube.line[:-1, None], tube.line[1:, None], own.line[:-1], own.line[1:])
+    between = np.maximum(places[:-1, None] - last, first - places[1:, None])
+    left = apart - tube.radius - own.radius
+    touch, wanted = (np.pi / 2 * (tube.radius + own.radius + more) for more in (0.0, scene.clearance))
+    wanted = np.where(between > wanted, scene.clearance, 0.0)
+    lacks = np.where(between > touch, left - wanted, np.inf)
+    i, j = at = np.unravel_index(lacks.argmin(), lacks.shape)
+    if lacks[at] >= 0:
+        return []
+
+    def way_out() -> tuple[float, np.ndarray]:
+        if apart[at] > bending.ROUNDING:
+            return -float(lacks[at]), (here[at] - there[at]) / apart[at]
+        legs = tube.line[i + 1] - tube.line[i], own.line[j + 1] - own.line[j]
+        faces = [
+            np.array(face) for face in FACES.values()
+        ]  # the centre lines meet: the way that is most square to both
+        return -float(lacks[at]), min(
+            faces, key=lambda face: sum(abs(leg @ face) / np.linalg.norm(leg) for leg in legs)
+        )
+
+    def place(k: int, point: np.ndarray) -> str:
+        return whole.place_at(places[k] + float(np.linalg.norm(point - tube.line[k])))
+
+    other = own.place(there[at]) if own.port else place(j, there[at])
+    gap = _made(tube, f"{other} of itself", left[at], float(wanted[at]), here[at], way_out)
+    return [replace(gap, here=place(i, here[at]))]
 
 
 def _to_runs(scene: Scene) -> list[Gap]:
@@ -383,40 +490,73 @@ def holes(scene: Scene) -> list[Hole]:
     """Return every hole that the panels of the routes need."""
     boxes, kinds, found = {box.name: box for box in scene.boxes}, tables.by_name("holes.csv"), []
     for tube in scene.tubes:
-        for box, hole in (
-            (boxes[b], h) for (run, b), holes in scene.crossings.items() if run == tube.name for h in holes
-        ):
-            row, across = kinds[tube.path.route.hole], normal(box)
+        row = kinds[tube.path.route.hole]
+        drilled = [
+            (boxes[panel], hole.middle, hole.angle, sorted((tube.along(hole.entry), tube.along(hole.exit))))
+            for (run, panel), holes in scene.crossings.items()
+            for hole in holes
+            if run == tube.name
+        ]
+        drilled += [
+            (boxes[panel], port.at, float(np.arccos(min(abs(port.facing[normal(boxes[panel])]), 1.0))), (0.0, 0.0))
+            for (run, panel), ports in scene.ends.items()
+            for port in ports
+            if run == tube.name
+        ]
+        for box, middle, angle, (begin, end) in drilled:
+            across = normal(box)
             # A round hole that lets a slanting tube pass is as wide as its shadow on the panel.
-            slant = tube.path.outside / np.cos(hole.angle) + box.size[across] * np.tan(hole.angle)
+            slant = tube.path.outside / np.cos(angle) + box.size[across] * np.tan(angle)
             diameter = 1e-3 * row["over_mm"] + (slant if row["fixed_mm"] == "" else 1e-3 * row["fixed_mm"])
-            centre = np.where(np.arange(3) == across, np.nan, hole.middle - box.low)
+            centre = np.where(np.arange(3) == across, np.nan, middle - box.low)
             edge = float(np.nanmin([centre, np.array(box.size) - centre])) - diameter / 2
-            begin, end = sorted((tube.along(hole.entry), tube.along(hole.exit)))
             straight = not np.any((tube.bends[:, 0] < end - SAME) & (tube.bends[:, 1] > begin + SAME))
             figures = map(exact, (*centre, diameter, edge))
-            to = (f"an edge of {box.name}", hole.angle, bool(straight), hole.middle)
-            found.append(Hole(tube.name, box.name, row["name"], *figures, *to))
+            one = Hole(
+                tube.name, box.name, row["name"], *figures, f"an edge of {box.name}", angle, bool(straight), middle
+            )
+            twin = next((n for n, other in enumerate(found) if _shared(one, other)), None)
+            if twin is None:
+                found.append(one)
+            else:
+                found[twin] = found[twin]._replace(run=f"{found[twin].run} and {one.run}")
     out = []
     for one in found:
         near = [(one.left, one.up_to)]
         for other in (hole for hole in found if hole is not one and hole.panel == one.panel):
-            between = float(np.sqrt(np.nansum(np.square(np.subtract(one[3:6], other[3:6])))))
-            near.append((exact(between - (one.diameter + other.diameter) / 2), f"the hole of {other.run}"))
+            near.append((exact(_between(one, other) - (one.diameter + other.diameter) / 2), f"the hole of {other.run}"))
         out.append(one._replace(left=min(near)[0], up_to=min(near)[1]))
     return out
 
 
+def _between(one: Hole, other: Hole) -> float:
+    """Return how far the middles of two holes of a panel are from each other. [m]"""
+    return float(np.sqrt(np.nansum(np.square(np.subtract(one[3:6], other[3:6])))))
+
+
+def _shared(one: Hole, other: Hole) -> bool:
+    """Return True if two runs end at one pass-through fitting, one on either side of the panel."""
+    return (one.panel, one.kind) == (other.panel, PASS_THROUGH) == (other.panel, other.kind) and (
+        _between(one, other) <= ASKEW
+    )
+
+
 # ------------------------------------------------------------------------------------------------- taking it out
+
+
+#: How a straight tube between two parts that stay comes out.
+PUSHED_UP = "both fittings, pushed up the tube"
+#: The longest first one of two moves that is tried. [m]
+ASIDE = 0.1
 
 
 class Removal(NamedTuple):
     """
     How a tube comes out with its neighbours in place.
 
-    `unscrew` is the port whose fitting comes off first, `part` what has to be moved for it; both may be empty. It is
-    pulled by `pull` [m] the way `pulled` says and then goes `way`, so far [m] as `after` says: to be out of the case,
-    or to what it is `stopped_by`.
+    `unscrew` is the port whose fitting comes off first, or `PUSHED_UP`, `part` what has to be moved for it; both may be
+    empty. It is pulled by `pull` [m] the way `pulled` says and then goes `way`, two ways one after the other if it has
+    to, so far [m] as `after` says: to be out of the case, or to what it is `stopped_by`.
     """
 
     run: str
@@ -433,37 +573,58 @@ def removal(scene: Scene, tube: Tube) -> Removal:
     """
     Return how a tube comes out; if no way is free, the one on which it gets furthest.
 
-    Ends that face one way are pulled out together. Otherwise the fitting at one end is unscrewed and the tube pulled
-    out of the other; if the two face each other that drives it into the part of the first, which has to be moved.
-    Boxes that open are taken to be off. It leaves the case straight on one of six ways: where a panel opens, if any
-    does. That a box is no socket, and holds nothing sideways, is left out.
+    Ends that face one way are pulled out together. Of a straight tube that is long enough both fittings are unscrewed
+    and pushed up it (where their stops let the tube pass). Otherwise the fitting at one end is unscrewed and the tube
+    pulled out of the other; if the two face each other that drives it into the part of the first, which has to be moved.
+    Boxes that open are taken to be off. It leaves the case straight on one of six ways, or after a move aside: where a
+    panel opens, if any does. That a box is no socket, and holds nothing sideways, is left out.
     """
-    path, found = tube.path, []
+    path, found, line = tube.path, [], tube.path.line[0]
     alike = float(path.facing[0] @ path.facing[1])
+    pulls, wide = [], max(tube.radius, *(fitting.body / 2 for fitting in path.fittings))
     if alike > 1 - SAME:
-        pulls = [("", "", path.facing[0], float(tube.depth.max()))]
+        pulls.append(("", "", path.facing[0], float(tube.depth.max()), tube.radius))
     else:
-        pulls = [
-            (other.name, (other.of or other.name) if alike < -SAME else "", path.facing[end], float(tube.depth[end]))
-            for end, other in enumerate(path.ports[::-1])
+        room = sum(fitting.height for fitting in path.fittings) + float(tube.depth.sum())
+        if not path.bends and np.all(tube.depth > 0) and path.straights[0] >= room:
+            pulls.append((PUSHED_UP, "", np.zeros(3), 0.0, wide))
+        pulls += [
+            (other.name, (other.of or other.name) if alike < -SAME else "", *pull, tube.radius)
+            for other, pull in zip(path.ports[::-1], zip(path.facing, map(float, tube.depth), strict=True), strict=True)
         ]
-    for unscrew, part, way, pull in pulls:
-        start, line = (tube.name, unscrew, part, word(way), pull), path.line[0]
+    for unscrew, part, way, pull, radius in pulls:
+        start = (tube.name, unscrew, part, word(way), pull)
         boxes = [box for box in scene.boxes if not box.must_open and not (part and part in (box.of, box.name))]
-        moved, by = _slide(scene, tube, line, way, pull, boxes)
+        moved, by = _slide(scene, tube, line, way, pull, boxes, radius) if pull else (0.0, "")
         if by:
             found.append(Removal(*start, word(way), moved, by))
             continue
-        for name, far in _ways_out(scene, line + pull * way, tube.radius):
-            moved, by = _slide(scene, tube, line + pull * way, np.array(FACES[name]), far, boxes)
-            found.append(Removal(*start, name, moved, by))
-            if not by:
-                return found[-1]
+        if out := _leaves(scene, tube, line + pull * way, boxes, radius, start, found):
+            return out
     return max(found, key=lambda way: way.after)
 
 
+def _leaves(
+    scene: Scene, tube: Tube, line: np.ndarray, boxes: list[Box], radius: float, start: tuple, found: list[Removal]
+) -> Removal | None:
+    """Return how a loose tube leaves the case, in one move or two, None if no way is free; what is tried is `found`."""
+    for first, far in [("", 0.0), *((name, ASIDE) for name in FACES)]:
+        aside, stopped = _slide(scene, tube, line, np.array(FACES[first]), far, boxes, radius) if first else (0.0, "")
+        if first and aside <= ASKEW:
+            continue
+        there = line + aside * np.array(FACES[first]) if first else line
+        for name, left in _ways_out(scene, there, radius):
+            if first and FACES[name] == FACES[first]:
+                continue
+            moved, by = _slide(scene, tube, there, np.array(FACES[name]), left, boxes, radius)
+            found.append(Removal(*start, f"{first}, then {name}" if first else name, aside + moved, by))
+            if not by:
+                return found[-1]
+    return None
+
+
 def _slide(
-    scene: Scene, tube: Tube, line: np.ndarray, way: np.ndarray, travel: float, boxes: list[Box]
+    scene: Scene, tube: Tube, line: np.ndarray, way: np.ndarray, travel: float, boxes: list[Box], radius: float
 ) -> tuple[float, str]:
     """Return how far a tube slides one way, and what stops it: "" if nothing does."""
     for panel in [box for box in boxes if scene.crossings.get((tube.name, box.name))]:
@@ -476,7 +637,7 @@ def _slide(
     others = [piece for piece in scene.pieces if piece.tube is not tube]
     corners = np.array([(box.low, box.high) for box in boxes]).reshape(-1, 2, 3)
     lines = [(piece.line, piece.radius) for piece in others]
-    moved, by = distance.slides_free(line, way, travel, tube.radius, lines, corners)
+    moved, by = distance.slides_free(line, way, travel, radius, lines, corners)
     if by is None:
         return moved, ""
     return moved, others[by[1]].tube.name if by[0] == "line" else boxes[by[1]].name

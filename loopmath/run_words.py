@@ -111,12 +111,11 @@ def look(view: str, plan: Plan, chosen: str = "", way: int = 1, ways: tuple[Prop
     if view != WAYS or not chosen:
         ways = ()
     elif ways is None:
-        ways = tuple(router.propose(plan, chosen))
+        ways = tuple(router.propose(plan, chosen)) if chosen in rigid(plan) else ()
     if 0 < way <= len(ways):
         plan = plan.set(**{f"{chosen}.corners": ways[way - 1].route.corners})
     answer = solved(plan)
-    path = plan.paths.get(chosen)
-    work = None if path is None else bench_work.work(path, float(plan.squaring))
+    work = bench_work.planned(plan, chosen) if chosen in plan.paths else None
     cuts = cut_plan(plan) if view == CUTS else None
     return Looked(view, answer, run_checks.checks(plan, answer), chosen, work, cuts, ways, min(way, len(ways)))
 
@@ -147,6 +146,11 @@ def first_run(plan: Plan) -> str:
     return next(free, next(iter((*bent, *runs(plan))), ""))
 
 
+def rigid(plan: Plan) -> set[str]:
+    """Return the runs and dead legs of rigid tube, which alone are laid."""
+    return {leaf.name for leaf in tree.leaves(plan.loop) if getattr(getattr(leaf, "tube", None), "rigid", False)}
+
+
 # ------------------------------------------------------------------------------------------------------- words
 
 
@@ -169,6 +173,12 @@ def laid_words(plan: Plan) -> str:
     return f"geometry {len(laid)}, counts {len(tubes) - len(laid)}"
 
 
+def tube_words(plan: Plan, system: str = "metric") -> str:
+    """Return in words how much tube is laid, and with how many bends."""
+    paths = plan.paths.values()
+    return f"{show(sum(float(p.length) for p in paths), 'length', system)} with {sum(p.bends for p in paths)} bends"
+
+
 def counted(rows: list[Warned]) -> str:
     """Return how many warnings there are of each signal word."""
     found = Counter(row.signal for row in rows)
@@ -183,7 +193,7 @@ def sentence(seen: Looked, system: str = "metric") -> str:
 
 def _said(seen: Looked, system: str) -> str:
     paths = seen.plan.paths
-    if not paths and seen.view != CUTS:
+    if not paths and seen.view not in (CUTS, WAYS):
         return "No run is laid in space yet: lengths and bends are the counts of the plan."
     if seen.view == CASE:
         bends = sum(path.bends for path in paths.values())
@@ -199,14 +209,15 @@ def _said(seen: Looked, system: str) -> str:
         return _way_words(seen, system)
     if seen.work is None:
         return f"{seen.chosen} is not laid yet: the view of other ways proposes some."
-    cut, path = show(seen.work.cut, "length", system), seen.path
+    cut, path = show(seen.work.blank, "length", system), seen.path
     bends = f"{path.bends} bend{'s' if path.bends != 1 else ''}" if path.bends else "no bend"
     return f"{seen.chosen}: saw {cut} of {path.tube.name}, {bends}. {seen.work.words[0]}"
 
 
 def _way_words(seen: Looked, system: str) -> str:
     if not seen.ways:
-        return f"No other way was found for {seen.chosen}."
+        soft = seen.chosen not in rigid(seen.plan)
+        return f"{seen.chosen} is of soft tube, which finds its own way." if soft else "No run has a route yet."
     if not seen.way:
         return f"{seen.chosen} as the plan has it; {len(seen.ways)} ways were found."
     one = seen.ways[seen.way - 1]
@@ -220,7 +231,7 @@ def readouts(seen: Looked, system: str = "metric") -> list[tuple[str, str]]:
     state = seen.solution.state
     rows = [
         ("flow", units["flow"].text(state["flow"])),
-        ("lengths, bends from", laid_words(plan)),
+        ("source of tube lengths", laid_words(plan)),
         ("coolant held", units["volume"].text(state["volume"])),
     ]
     if seen.view == CUTS:
@@ -236,21 +247,35 @@ def readouts(seen: Looked, system: str = "metric") -> list[tuple[str, str]]:
             ("radius of its bends", show(float(path.radius), "length", system)),
         ]
     if seen.work is not None:
-        rows.append(("saw it to", show(seen.work.cut, "length", system)))
+        rows.append(("saw it to", show(seen.work.blank, "length", system)))
     return rows
 
 
 def table(seen: Looked, system: str = "metric") -> tuple[str, pd.DataFrame] | None:
     """Return the table of a view under its title, None if it has none."""
+    found = _table(seen, system)
+    return None if found is None else (found[0], exact(found[1], system))
+
+
+def _table(seen: Looked, system: str) -> tuple[str, pd.DataFrame] | None:
     if seen.view == CASE and seen.plan.paths:
         return "The tightest gaps", seen.checks.table("gaps", system).head(8)
     if seen.view == MARKS and seen.work is not None:
         return f"{seen.chosen}, in the order of the bench", seen.work.table(system)
-    if seen.view == CUTS:
+    if seen.view == CUTS and seen.cuts.cuttings:
         return "Every cut", seen.cuts.table(system)
     if seen.view == WAYS and seen.ways:
         return f"Ways for {seen.chosen}, the best first", ways_table(seen.ways, system)
     return None
+
+
+def exact(table: pd.DataFrame, system: str) -> pd.DataFrame:
+    """Return a table whose lengths are written with all the digits a saw needs."""
+    long = DISPLAY[system]["length"]
+    lengths = [c for c in table.columns if str(c).endswith(f"[{long.label}]")]
+    return table.assign(
+        **{c: [f"{x:.{long.digits}f}" if isinstance(x, float) else x for x in table[c]] for c in lengths}
+    )
 
 
 def ways_table(ways: tuple[Proposal, ...], system: str = "metric") -> pd.DataFrame:

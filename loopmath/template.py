@@ -52,7 +52,7 @@ LINE, TITLE, PER_MM = 4.2, 6.4, style.DOTS / 25.4
 #: Flat, a tube rises by this share of its length, so that where it lies over itself the later leg is on top.
 RISE = 0.3
 #: Between views; beside, over and under them; the least of a turned one, and where its eye is. [mm], [degrees]
-GAP, ASIDE, ABOVE, BELOW, LEAST_TURNED, TURNED = 30.0, 12.0, 8.0, 18.0, 25.0, (30.0, 25.0)
+GAP, ASIDE, ABOVE, BELOW, LEAST_TURNED, TURNED = 30.0, 12.0, 8.0, 18.0, 30.0, (30.0, 25.0)
 #: Rows of the straight tube end at multiples of this, where a mark is easily made; so much is over and under one. [mm]
 BREAKS, OVER, UNDER = {"metric": 10.0, "us": 12.7}, 22.0, 16.0
 #: Greys that a plain printer keeps apart; weights of lines. [pt]
@@ -335,13 +335,14 @@ def _mark_joins(picture: Picture, grid: Grid) -> None:
     for letter, _, _, axis, (low, high) in grid.joins():
         picture.strokes(sight.dashes(np.array([low, high]), 3, 2), FINE, QUIET)
         side, way = np.eye(2)[axis], np.eye(2)[1 - axis]
-        along = np.arange(12.0, np.ptp([low, high], axis=0).max() - 9, 3)
-        for places in (along, along[::-1]):
-            spots = low + places[:, None] * way
-            spot = next((s for s in spots if not picture.taken[picture.area(s - 7, s + 7)].any()), spots[0])
-            picture.strokes([(spot - 6 * side, spot + 6 * side)])
-            for sign in (-1, 1):
-                picture.say(*(spot - 2.6 * way + 3.2 * sign * side), letter, bold=True)
+        spots = low + np.arange(12.0, np.ptp([low, high], axis=0).max() - 9, 3)[:, None] * way
+        for some in (spots, spots[::-1]):
+            free = (spot for spot in some if not picture.taken[picture.area(spot - 7, spot + 7)].any())
+            if (spot := next(free, None)) is not None:
+                picture.strokes([(spot - 6 * side, spot + 6 * side)])
+                picture.block(spot - 7, spot + 7)
+                for sign in (-1, 1):
+                    picture.say(*(spot - 2.6 * way + 3.2 * sign * side), letter, bold=True)
     for *_, (low, high) in grid.joins():
         picture.block(low - OVERLAP / 2 - 1, high + OVERLAP / 2 + 1)
     for row, column in product(*map(range, grid.counts[::-1])):
@@ -468,7 +469,7 @@ def _view_sheet(path: TubePath, work: bench_work.BenchWork, make: Make, system: 
         flat, half, wide = eye.place(line), eye.scale * path.outside / 2, _wide(title, bold=True)
         picture.tube(flat, eye.scale * line @ eye.axes[2], half)
         low, high = flat.min(axis=0) - half, flat.max(axis=0) + half
-        middle = np.array([max(low[0], 1) + wide / 2, low[1] - 5])
+        middle = np.array([np.clip(low[0], 1, sheet.room[0] - wide - 1) + wide / 2, low[1] - 5])
         picture.say(*middle, title, bold=True)
         picture.block(middle - (wide / 2 + 2, LINE / 2), middle + (wide / 2 + 2, LINE / 2))
         _axes(picture, eye, np.array([low[0] + 6, high[1] + 14]))

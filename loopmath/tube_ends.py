@@ -596,7 +596,7 @@ def highest_pressure(plan: Plan) -> tuple[float, str]:
     --------
     >>> from loopmath.planfile import load_plan
     >>> round(highest_pressure(load_plan(tables.DATA / "plans" / "podcast_booth.toml"))[0] / 1e3, 1)
-    40.5
+    40.4
     """
 
     def shutoff(item: Any) -> float:

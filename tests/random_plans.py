@@ -353,5 +353,7 @@ def plans(draw):
         spares=draw(floats(0.0, 100.0)),
         practice=draw(floats(0.0, 100.0)),
         practice_length=draw(floats(0.02, 2.0)),
+        stretch=draw(st.none() | floats(-0.5, 0.5)),
+        over_bend=draw(st.none() | floats(0.0, 0.5)),
         **{name: draw(st.sampled_from(list(known()))) for name, known in WORDS.items()},
     )

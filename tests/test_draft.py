@@ -179,6 +179,8 @@ GOOD_AT = {
     ("space", "radius"): ["26 mm", "1 in"],
     ("cutting", "kerf"): ["0.8 mm", "1/16 in"],
     ("cutting", "squaring"): ["2 mm", "0.1 in"],
+    ("cutting", "stretch"): ["-1.5 %", 0.02],
+    ("cutting", "over_bend"): ["2 %", 0.02],
 }
 
 

@@ -350,3 +350,31 @@ def test_what_is_left_to_softening_is_that_of_the_warmest_tube_end_and_the_sound
         for row in (planned, met):  # data/rules.csv: danger below 0 K, caution below 8 K
             left = row["left to softening [K]"]
             assert row["warning"] == ("danger" if left < 0 else "caution" if left < 8 else "none")
+
+
+# ----------------------------------------------------------------------------------------------- runs that are laid
+
+
+def test_every_order_keeps_the_tubes_where_they_are_laid():
+    """All the same, flow differs a little with how warm the coolant is where it is narrow."""
+    plan = load_plan(DEMO)
+    flows = orders(plan).table["flow [L/min]"]
+    assert flows.iloc[0] == float(solved(plan).state["flow"]) * 6e4
+    assert np.ptp(flows) < 1e-3 * flows.iloc[0]
+
+
+def test_layouts_are_compared_by_lengths_and_bends_both():
+    """Side by side the tubes go other ways, so bends round another former are left out of the comparison."""
+    plan = load_plan(DEMO).set(bend_radius=0.02)
+    table = series_or_parallel(plan, [0.7]).set_index("layout")
+    for layout in ("series", "parallel"):
+        flow = float(solved(plan.as_counts().set(layout=layout, pump_speed=0.7)).state["flow"])
+        assert table.loc[layout, "flow [L/min]"] == pytest.approx(6e4 * flow, rel=1e-9)
+
+
+def test_a_tube_that_cannot_be_bent_as_the_runs_are_laid_is_judged_by_their_lengths():
+    plan, wide = load_plan(DEMO), ("acrylic 16/12 mm",)
+    assert catalogue.part("tube", *wide).bend_radius > plan.bend_radius
+    story, counted = (lessons.quiet_machine(each, wide) for each in (plan, plan.as_counts()))
+    assert story.table.equals(counted.table)
+    assert story.table["left to softening [K]"].notna().all()

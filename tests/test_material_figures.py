@@ -601,7 +601,7 @@ def test_each_view_says_what_it_is_about():
         "cost": 0.0,
     }
     best = material_words.sentence(material_words.look(TUBES, BOOTH, weights))
-    assert "The rules tell a warning of it, 10.0 K left while it runs, 7.7 K over for minutes" in best
+    assert "The rules tell a warning of it, 10.0 K left while it runs, 8.0 K over for minutes" in best
     still = material_words.look(ENDS, BOOTH.set(**STILL))
     assert dict(material_words.readouts(still))["to the next top-up"] == "none"
     sea = [row.quantity for row in looked(METALS, "podcast_booth").warned()]
@@ -611,7 +611,7 @@ def test_each_view_says_what_it_is_about():
 def test_a_table_in_words_has_the_digits_of_its_units_and_true_minus_signs():
     ends = material_words.table(looked(ENDS, "podcast_booth"))
     row = ends[ends["tube end"] == "pump to processor, at processor"].iloc[0]
-    assert (row["softens [°C]"], row["left [K]"], row["pressed in [%]"]) == ("50.0", "−7.7", "0.11")
+    assert (row["softens [°C]"], row["left [K]"], row["pressed in [%]"]) == ("50.0", "−8.0", "0.11")
     metals = material_words.table(looked(METALS, "podcast_booth"))
     assert metals["apart [V]"].iloc[0] == "0.35"
     assert "-0" not in " ".join(metals["in sea water [V]"])

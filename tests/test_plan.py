@@ -94,6 +94,8 @@ CASES = {
     "squaring": ("2 mm", 0.002, lambda p: [p.squaring]),
     "spares": (2, 2.0, lambda p: [p.spares]),
     "practice": (3, 3.0, lambda p: [p.practice]),
+    "stretch": ("-2 %", -0.02, lambda p: [p.stretch]),
+    "over_bend": ("3 %", 0.03, lambda p: [p.over_bend]),
     # the demo's sum of peak heats, as its file states them
     "load": ("peak", 530.0, lambda p: [sum(u.heat for u in p.units(tree.Source))]),
 }
@@ -305,6 +307,8 @@ def test_an_array_of_designs_answers_as_its_values_one_by_one(name):
         "squaring": (0.0, 0.004),
         "spares": (0, 4),
         "practice": (0, 2),
+        "stretch": (-0.05, 0.05),
+        "over_bend": (0.0, 0.05),
     }[name]
     values = np.array([low, 0.5 * (low + high), high])
     plan = PLAN.set(case_air="balance") if name in CASE_MATTERS else PLAN

@@ -141,6 +141,7 @@ def test_a_table_more_of_what_stands_in_space_is_read(group, values, read):
         (("space", "fitting"), lambda p: p.paths["drain"].length == pytest.approx(0.07)),  # from port to port
         (("space", "radius"), lambda p: p.paths["pump to processor"].radius == 0.028),  # the least of the tube
         (("cutting",), lambda p: (p.stock_lengths, p.kerf, p.squaring, p.practice) == ((0.5, 1.0), 0.001, 0.001, 1.0)),
+        (("cutting",), lambda p: (p.stretch, p.over_bend) == (None, None)),
         (("ports", "pump out", "of"), lambda p: p.ports[0].of == ""),
         (("boxes", "left panel", "opens"), lambda p: not p.boxes[-1].must_open),
         (("routes", "processor to graphics card", "parallel_to"), lambda p: p.routes[1].parallel_to == ()),

@@ -1046,11 +1046,12 @@ def test_parts_dearer_than_the_plan_allows_are_told_with_what_they_cost():
     plan = demo_plan()
     assert "cost against your budget" not in set(solve(plan).warnings["quantity"])
     (row,) = [r for r in solve(replace(plan, budget=100.0)).warnings.itertuples() if r.quantity.startswith("cost")]
-    # Single parts, 3 x 14 and 2 x 16 of fans, 6 x 8 and 12 x 7 of fittings, 1.91 m at 7, coolant at 14 a litre;
-    # two dead legs with a tee at 9 each, closed by a tap at 16 and a cap at 6.
+    # Single parts, 3 x 14 and 2 x 16 of fans, 1 x 8 and 12 x 7 of fittings, coolant at 14 a litre; two dead legs with a
+    # tee at 9 each, closed by a tap at 16 and a cap at 6. Tube at 7 a metre: 1241 mm of straights as laid and 7 right
+    # angles of 28 mm, 44.0 mm each.
     litres = 1e3 * solve(plan).state["volume"]
     assert float(row.value) == round(
-        46 + 68 + 72 + 118 + 69 + 60 + 42 + 32 + 48 + 84 + 2 * 9 + 16 + 6 + 1.91 * 7 + 14 * litres
+        46 + 68 + 72 + 118 + 69 + 60 + 42 + 32 + 8 + 84 + 2 * 9 + 16 + 6 + (1.241 + 7 * 0.044) * 7 + 14 * litres
     )
     assert solve(replace(plan, budget=1000.0)).warnings["quantity"].str.startswith("cost").sum() == 0
 

@@ -387,7 +387,8 @@ def test_a_tube_keeps_clear_of_its_panel_beside_the_hole():
 def test_holes_keep_off_edges_and_off_each_other():
     """18 mm wide for a grommet, 5 mm of panel: 14 mm from an edge, 23 mm from middle to middle."""
     for off, signal in ((14.0, []), (13.9, ["caution"])):
-        assert signals(laid(across(through=("plate",)), [panel((100, -off, -80))]), "left beside a hole") == signal
+        for low in ((100, -off, -80), (100, off - 160, -80), (100, -60, -off), (100, -60, off - 200)):
+            assert signals(laid(across(through=("plate",)), [panel(low)]), "left beside a hole") == signal
     for apart, signal in ((23.0, []), (22.9, ["caution", "caution"])):
         both = across(through=("plate",)) | across("b", y=apart, through=("plate",))
         rows = fired(laid(both, [panel()]), "left beside a hole")
@@ -395,6 +396,18 @@ def test_holes_keep_off_edges_and_off_each_other():
         if signal:
             assert rows[0].action == "Move the hole away from the hole of b."
             assert rows[0].where == "a, hole in plate"
+
+
+def test_holes_of_two_sizes_or_in_two_panels():
+    """16 and 18 mm wide: with 5 mm of panel between them 22 mm from middle to middle."""
+    for apart, signal in ((22.0, []), (21.9, ["caution", "caution"])):
+        both = across(through=("plate",), hole="clear hole") | across("b", y=apart, through=("plate",))
+        assert signals(laid(both, [panel()]), "left beside a hole") == signal
+    runs = {
+        "a": ((0, 0, 0), "right", None, (120, 0, 0), "left", {"through": ("plate",)}),
+        "b": ((160, 0, 0), "right", None, (330, 0, 0), "left", {"through": ("other plate",)}),
+    }
+    assert fired(laid(runs, [panel(), replace(panel((200, -60, -80)), name="other plate")])) == []
 
 
 def test_a_tube_that_comes_aslant_needs_a_wider_hole():
@@ -460,6 +473,14 @@ def test_the_legs_that_lie_beside_each_other_longest_are_compared():
     up = {"b": ((60, 0, -25), "up", None, (60, 0, 125), "down")}
     (one,) = checks(laid(two_bends(100.0, parallel_to=("b",)) | up)).aligned
     assert (one.leg, one.its_leg, one.angle) == (2, 1, pytest.approx(0.0))
+    # Of its legs to the right the last lies beside a tube for 100 mm, the first for 60 mm.
+    (one,) = checks(laid(two_bends(100.0, first=60.0, parallel_to=("b",)) | across("b", y=40))).aligned
+    assert (one.leg, one.off) == (3, 0.0)
+    # A leg of 120 mm that leans by 30 degrees is not the one that was meant.
+    lean = {"a": ((0, 0, 0), "173.205, 100, 0", [(120, 120 / math.sqrt(3), 0)], (180, 120 / math.sqrt(3), 0), "left")}
+    lean["a"] += ({"parallel_to": ("b",)},)
+    (one,) = checks(laid(lean | across("b", y=-40))).aligned
+    assert (one.leg, one.angle) == (2, pytest.approx(0.0, abs=1e-9))
     # Nothing of a run to the rear lies beside it: the nearest legs are a right angle off.
     aside = {"b": ((60, 50, 50), "rear", None, (60, 250, 50), "front")}
     plan = laid(two_bends(100.0, parallel_to=("b",)) | aside)
@@ -497,12 +518,12 @@ def test_a_tube_on_what_opens_is_told():
     lid = box("lid", (200, -50, -50), (10, 100, 100), opens="right")
     rows = fired(laid(across(), [lid]))
     assert [(row.signal, row.where) for row in rows] == [("caution", "a, a end, and lid")]
-    # It is told beside a tube that is nearer to the room the lid needs.
-    rows = fired(laid(across() | {"b": ((250, 0, 60), "rear", None, (250, 100, 60), "front")}, [lid]))
-    assert [(row.signal, row.where) for row in rows] == [("caution", "a, a end, and lid")]
     card = box("card", (50, -50, 40), (60, 100, 10), opens="up", of="card")
     rows = fired(laid(across(of=("card", "")), [card]))
     assert [(row.signal, row.quantity) for row in rows] == [("caution", "tube hangs on what opens")]
+    # It is told beside a tube that is nearer to the room the card needs and leaves it free.
+    rows = fired(laid(across(of=("card", "")) | across("b", y=70, z=80), [card]))
+    assert [(row.signal, row.where) for row in rows] == [("caution", "a, a start, and card")]
 
 
 # ----------------------------------------------------------------------------------------------------- growth
@@ -655,6 +676,8 @@ def test_a_route_whose_way_is_not_found_is_told_and_no_other():
     lost = {"a": ((0, 0, 0), "right", None, (200, 50, 0), "left")}
     rows = fired(laid(lost | across("b", z=90)))
     assert [(row.signal, row.where, row.quantity) for row in rows] == [("notice", "a", "way of a run is not found")]
+    # Fittings it counts are not held against the routes that are laid.
+    assert len(fired(laid(lost | across("b", z=90), counts={"a": {"fittings": 2.0}}))) == 1
     soft = catalogue.part("tube", "EPDM 13/10 mm")
     assert fired(laid(lost, tube=soft)) == []  # it finds its own way
 

@@ -433,6 +433,20 @@ def test_a_number_stands_on_the_longest_straight_of_its_run():
     assert text.get_position() == pytest.approx((x, y), abs=20 * page.eye.scale / 1e3)
 
 
+@pytest.mark.parametrize("view", ["front", "left", "top", (-60.0, 30.0)])
+def test_names_keep_off_the_tubes(view):
+    page = view_of(full(DEMO, LONG), view)
+    tubes = page.eye.place(np.concatenate([sight.fine(path)[0] for path in BOOTH.paths.values()]))
+    half = 0.007 * page.eye.scale
+    names = {*(box.name for box in BOOTH.bodies), *BOOTH.paths}
+    named = [text for text in texts(page) if text.get_text() in names]
+    assert named
+    for text in named:
+        wide = style.measured(text.get_text())[0]
+        apart = np.abs(tubes - text.get_position()) - (wide / 2, 5.0)
+        assert np.all(apart.max(axis=1) > half - 0.5), text.get_text()
+
+
 def test_arrows_point_the_way_the_coolant_flows():
     page = view_of(full(DEMO), "left")
     path = BOOTH.paths[LONG]  # up from the pump, then to the rear: to the left on this side
@@ -614,6 +628,9 @@ def test_marks_stand_where_they_are_on_the_tube_and_are_written_under_their_bend
     left, wide = tube[:, 0].min(), np.ptp(tube[:, 0])
     per = wide / seen.work.finished
     assert np.ptp(tube[:, 1]) == pytest.approx(path.outside * per)
+    held = [np.ptp(end[:, 0]) for end in shapes(strip, bench_figures.METAL)]
+    assert held == pytest.approx([per * (0.011 - 0.001)] * 2)  # so deep in its fitting, less the free play
+    assert at(strip, "1")[1] + 8 <= tube[:, 1].min() - 5  # clear of the stroke over the middle of the zone
     zones = [(z[:, 0].min(), z[:, 0].max()) for z in shapes(strip, HOT)]
     steps = sorted(seen.work.steps, key=lambda step: step.bend)
     wanted = np.array([(s.marks[0], s.marks[2]) for s in steps])
@@ -627,11 +644,11 @@ def test_marks_stand_where_they_are_on_the_tube_and_are_written_under_their_bend
         angle = bench_figures.plain(np.degrees(step.angle)) + "°"
         assert angle in words(strip)
     head = words(strip)[0]
-    assert unit.text(seen.work.cut) in head
+    assert unit.text(seen.work.blank) in head
     assert unit.text(seen.work.finished) in head
     assert any(path.ports[0].name in word and "start" in word for word in words(strip))
     assert any(path.ports[1].name in word and "end" in word for word in words(strip))
-    assert unit.text(seen.work.cut) in strip.alt(seen)
+    assert unit.text(seen.work.blank) in strip.alt(seen)
 
 
 def test_more_bends_than_have_room_are_counted():
@@ -669,6 +686,19 @@ def test_the_bent_tube_has_its_legs_and_angles_and_says_what_stands_out(system):
     straight = shown(MARKS, answer(BOOTH, "drain"), system)[1]
     assert "It is straight" in words(straight)
     assert unit.text(0.201, unit=False) in page.alt(answer(BOOTH, OUT))
+
+
+def test_legs_and_bends_are_named_beside_the_tube():
+    for path in (BOOTH.paths[OUT], *some_runs()):
+        seen = answer(beside([path]), path.name)
+        page = shown(MARKS, seen)[1]
+        drawn_at = np.concatenate(bodies_of(page, LOOKS[path.tube.material][0]))
+        labels = [t for t in texts(page) if t.get_ha() == "center"]
+        assert len(labels) >= 2 * path.bends
+        for text in labels:
+            wide = style.measured(text.get_text(), bold=text.get_weight() == "bold")[0]
+            inside = np.abs(drawn_at - text.get_position()) < (wide / 2 - 1, 5)
+            assert not inside.all(axis=1).any(), text.get_text()
 
 
 def test_both_views_of_the_bent_tube_are_of_one_scale():

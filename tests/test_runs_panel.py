@@ -147,6 +147,38 @@ def test_every_run_laid_anew_crosses_nothing_and_is_no_dearer_to_look_at():
     assert not panel.failed
 
 
+def test_runs_laid_anew_are_put_back_as_the_plan_has_them():
+    panel = slide(runs(load_plan(DEMO)), ":view", WAYS)
+    panel._lay_every()
+    assert "before 1548.9 mm with 7 bends" in panel.note.value
+    panel._put_back()
+    assert text_of(panel.planned()) == panel.plan.origin.text
+
+
+def test_a_practice_bend_slid_changes_what_is_sawn():
+    panel = slide(slide(runs(load_plan(DEMO)), ":view", MARKS), "stretch", 0)
+    work = panel.solution.work
+    assert work.finished == pytest.approx(work.installed)
+    assert panel.planned().stretch == 0.0
+
+
+def test_a_machine_of_soft_tube_says_so_in_every_view():
+    panel = runs(load_plan(DEMO).set(tube="EPDM 13/10 mm"))
+    for view in VIEWS:
+        slide(panel, ":view", view)
+        assert not panel.failed
+    assert "soft tube" in panel.headline()
+    assert cut_plan(panel.plan).table().empty
+
+
+def test_the_table_of_the_bench_has_every_digit_a_saw_needs():
+    panel = slide(slide(runs(load_plan(DEMO)), ":run", "pump to processor"), ":view", MARKS)
+    assert "367.3" in words(panel)
+    slide(panel, ":view", CUTS)
+    assert "464.4" in words(panel)
+    assert "1000.0" in words(panel)
+
+
 def test_turning_the_machine_works_nothing_out_again():
     panel = runs(load_plan(DEMO))
     seen = panel.solution
@@ -159,14 +191,19 @@ def test_templates_are_written_and_where_is_said(own_folder):
     panel.write_templates()
     (pdf,) = own_folder.rglob("*.pdf")
     assert str(pdf) in unescape(panel.note.value)
-    assert len(list(own_folder.rglob("*.svg"))) == 3 * len(panel.plan.paths)
+    drawn = list(own_folder.rglob("*.svg"))
+    assert len(drawn) >= 2 * len(panel.plan.paths)
+    assert f"and {len(drawn)} SVG files" in panel.note.value
+    slide(panel, "bend_radius", 50)
+    panel.write_templates()
+    assert "No template was written" in panel.note.value
 
 
 def test_the_readout_says_where_lengths_come_from():
     plan = load_plan(DEMO)
     assert run_words.laid_words(plan) == "geometry"
     assert run_words.laid_words(plan.as_counts("drain", "fill tube")) == "geometry 5, counts 2"
-    assert ("lengths, bends from", "counts") in runs(plan.as_counts()).figures()
+    assert ("source of tube lengths", "counts") in runs(plan.as_counts()).figures()
 
 
 def test_a_box_put_in_the_way_is_found_by_name():
@@ -187,7 +224,7 @@ def test_pieces_are_the_runs_with_their_squaring_the_spares_and_the_practice():
     (listed,) = pieces(plan).values()
     lengths = {piece.name: piece for piece in listed}
     for name, path in plan.paths.items():
-        assert lengths[name].length == bench_work.work(path, 0.002).cut
+        assert lengths[name].length == bench_work.work(path, 0.002).blank
     assert {name for name in lengths if name.startswith(SPARE)} == {
         f"{SPARE}pump to processor",
         f"{SPARE}processor to graphics card",
@@ -206,7 +243,7 @@ def test_a_run_that_is_not_laid_is_cut_to_its_stated_length_and_said():
 
 def test_stock_shorter_than_the_longest_piece_names_it_and_how_much_is_missing():
     plan = load_plan(DEMO)
-    with pytest.raises(InputError, match=r"pump to processor.*45\.4 mm"):
+    with pytest.raises(InputError, match=r"pump to processor.*64\.4 mm"):
         cut_plan(replace(plan, stock_lengths=(0.4,)))
 
 

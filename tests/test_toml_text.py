@@ -274,3 +274,42 @@ def test_any_list_of_words_becomes_any_other(old, new, lines):
     after = changed(f"x = [{entries}] # end\n", {"x": Leaf(tuple(old), "texts")}, {"x": Leaf(tuple(new), "texts")})
     assert tomllib.loads(after) == {"x": new}
     assert after.endswith("] # end\n")
+
+
+#: Comments right over heads, and some that only look like that.
+OVER = '''# the file
+[a]   # a
+x = 1
+
+  # of b
+\t# and its lines
+[b]
+y = 1
+words = """
+# no comment"""
+[c]   # c
+#of d
+[[d]]
+#of the second
+
+[[d]]
+z = 2
+# last
+[e]'''
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n"], ids=["LF", "CRLF"])
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ({}, {}, OVER),
+        ({"a": {"x": Leaf(1.0, "count")}}, {"a": {"x": Leaf(2.0, "count")}}, OVER.replace("x = 1", "x = 2")),
+        ({}, {"a": {"w": Leaf("new")}}, OVER.replace("x = 1\n\n", 'x = 1\nw = "new"\n\n')),
+        ({}, {"c": {"w": Leaf("new")}}, OVER.replace("# c\n", '# c\nw = "new"\n')),
+        ({"b": {}}, {}, OVER[: OVER.index("  # of b")] + OVER[OVER.index("[c]") :]),
+        ({"a": {}}, {}, OVER[OVER.index("  # of b") :]),
+    ],
+    ids=["nothing", "a value", "a key more", "a key more in an empty table", "a table less", "the first table"],
+)
+def test_comments_right_over_the_head_of_a_table_belong_to_it(old, new, expected, ends):
+    assert changed(OVER.replace("\n", ends), old, new) == expected.replace("\n", ends)

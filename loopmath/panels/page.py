@@ -81,6 +81,7 @@ STYLE = """<style>
  .glance-materials .glance-buttons{grid-column:1;grid-row:1;align-self:end}
  .glance-runs .glance-controls{display:block;columns:4;column-gap:8px}
  .glance-runs .glance-controls>*{break-inside:avoid;width:auto}
+ .glance-runs .glance-controls .widget-dropdown .widget-label{width:40px;min-width:40px}
  .gl-warn,.gl-rows{height:118px}.gl-head{font-size:14.5px;min-height:40px}}
 </style>"""
 
@@ -172,7 +173,7 @@ def figures(solution: Solution, system: str) -> list[tuple[str, str]]:
         ("pump", f"{s['pump_power']:.1f} W"),
         ("fans", f"{s['fan_power']:.1f} W"),
         ("coolant held", units["volume"].text(s["volume"])),
-        ("tube lengths from", laid_words(solution.plan)),
+        ("source of tube lengths", laid_words(solution.plan)),
     ]
 
 
@@ -208,6 +209,12 @@ def note_html(title: str, words: str) -> str:
     return f'<div class="gl-title">{escape(title)}</div><div>{unbroken(escape(words))}</div>'
 
 
+def steps_html(title: str, steps: list[str]) -> str:
+    """Return steps under a small heading, numbered."""
+    listed = "".join(f"<li>{unbroken(escape(words))}</li>" for words in steps)
+    return f'<div class="gl-title">{escape(title)}</div><ol style="margin:2px 0 4px;padding-left:22px">{listed}</ol>'
+
+
 def table_html(title: str, table: pd.DataFrame) -> str:
     """Return numbers under a small heading; a table wider than the screen scrolls by itself and widens nothing."""
     head = "".join(f"<th>{escape(str(column))}</th>" for column in table.columns)
@@ -229,8 +236,9 @@ def _cell(value: Any) -> str:
 
 def problem_html(problem: InputError) -> str:
     """Return an error in words a builder can act on."""
+    said = ": " if isinstance(problem.value, str) else " comes to "
     return (
-        f"<b>This cannot be solved.</b><br>{escape(problem.field)} comes to {escape(str(problem.value))}. "
+        f"<b>This cannot be solved.</b><br>{escape(problem.field)}{said}{escape(str(problem.value))}. "
         f"Accepted: {escape(problem.accepted)}.<br>{escape(problem.remedy)}<br>Change it back and the picture returns."
     )
 

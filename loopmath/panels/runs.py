@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import choice_words, mine, router, run_figures, run_words, template
+from loopmath import choice_words, mine, router, run_figures, run_words, tables, template
 from loopmath.checks import InputError
 from loopmath.panels import page
 from loopmath.panels.live import LivePanel, _scale
@@ -17,6 +17,7 @@ from loopmath.run_words import CASE, CUTS, MARKS, VIEWS, WAYS, Looked
 SHOWN = {
     "Tube": (CASE, MARKS, WAYS),
     "Bends": (CASE, MARKS, WAYS),
+    "Practice bend": (MARKS, CUTS),
     "Move": (CASE, MARKS, WAYS),
     "Draw": (CASE, WAYS),
     "Way": (WAYS,),
@@ -52,9 +53,13 @@ class RunsPanel(LivePanel):
         names = run_words.runs(plan)
         first = run_words.first_run(plan)
         tube = [self._choice(":run", "Run", names or [""], first, widgets.Dropdown)]
-        bends = []
+        bends, bench = [], []
         if plan.paths:
-            now = plan.bend_radius if plan.bend_radius is not None else next(iter(plan.paths.values())).radius
+            one = next(iter(plan.paths.values()))
+            usual = tables.by_name("bending.csv").get(one.tube.material, {}).get("stretch", 0.0)
+            shown = usual if plan.stretch is None else float(plan.stretch)
+            bench.append(self._slider("stretch", "Stretch, %", -10, 15, 100 * shown, 0.01))
+            now = plan.bend_radius if plan.bend_radius is not None else one.radius
             bends.append(self._quantity("bend_radius", "Radius", "small length", 10, 80, float(now)))
         bends.append(self._quantity("clearance", "Gap", "small length", 0, 20, float(plan.clearance)))
         move = [
@@ -73,14 +78,16 @@ class RunsPanel(LivePanel):
             self._slider(":azimuth", "Turn, °", -180, 180, run_figures.TURNED[0]),
             self._slider(":elevation", "Tip, °", -10, 90, run_figures.TURNED[1]),
         ]
-        ways = [self._slider(":way", "Way", 0, MOST_WAYS, 1)]
+        ways = [self._slider(":way", "Way (0: planned)", 0, MOST_WAYS, 0)]
         take = widgets.Button(description="Lay it so", tooltip="Take the way that is drawn into the plan")
         take.on_click(lambda _: self._take())
         every = widgets.Button(
             description="Lay every run", tooltip="Look for ways of all runs at once that do not cross"
         )
         every.on_click(lambda _: self._lay_every())
-        ways += [take, every]
+        back = widgets.Button(description="Put back", tooltip="Lay every run as the plan has it")
+        back.on_click(lambda _: self._put_back())
+        ways += [take, every, back]
         stock = [self._choice("stock_lengths", "Sold in", self._stocks(), plan.stock_lengths, widgets.Dropdown)]
         stock += [
             self._quantity("kerf", "Saw takes", "small length", 0, 5, float(plan.kerf)),
@@ -89,7 +96,7 @@ class RunsPanel(LivePanel):
             self._slider("practice", "Practice", 0, 10, float(plan.practice)),
         ]
         loop = [self._slider("pump_speed", "Pump, %", 0, 100, 100 * choice_words.pump_now(plan), 0.01)]
-        return [("Look at", [view]), *zip(SHOWN, (tube, bends, move, draw, ways, stock, loop), strict=True)]
+        return [("Look at", [view]), *zip(SHOWN, (tube, bends, bench, move, draw, ways, stock, loop), strict=True)]
 
     def _stocks(self) -> list:
         own = tuple(self.plan.stock_lengths)
@@ -209,7 +216,7 @@ class RunsPanel(LivePanel):
         """Return the warnings, and under them the numbers of the view."""
         said = page.warnings_html(self.solution, self.system)
         if self.own("view") == MARKS and self.solution.work is not None:
-            said += page.note_html("At the bench", " ".join(self.solution.work.words))
+            said += page.steps_html("At the bench", self.solution.work.sentences(self.system))
         table = run_words.table(self.solution, self.system)
         return said if table is None else said + page.table_html(*table)
 
@@ -226,9 +233,10 @@ class RunsPanel(LivePanel):
             self.say("Choose a way first: 0 is the one the plan has.")
             return
         self._move(f"{seen.chosen}.corners", seen.ways[seen.way - 1].route.corners)
-        self._show_own(":standoff")
-        self._put_way(0)
-        self._answer_anew()
+        if self.refused is not None:
+            self.say(f"It was not laid. {self.refused}")
+            return
+        self._lie(self.space)
         self.say(f"{seen.chosen} is laid along way {seen.way}. Save the plan to keep it.")
 
     def _lay_every(self) -> None:
@@ -238,12 +246,25 @@ class RunsPanel(LivePanel):
         except InputError as problem:
             self.say(f"No way was looked for. {problem}")
             return
-        self.space, self.refused = {"ports": found.plan.ports, "routes": found.plan.routes}, None
-        self._show_own(":standoff")
-        self._put_way(0)
-        self._answer_anew()
+        before = run_words.tube_words(self.planned(), self.system)
+        self._lie({"ports": found.plan.ports, "routes": found.plan.routes})
         failed = "".join(f" {name}: {words}" for name, words in found.failed.items())
-        self.say(f"{len(found.proposals)} runs are laid anew; save the plan to keep them.{failed}")
+        now = run_words.tube_words(self.planned(), self.system)
+        kept = "Save the plan to keep them, or put the plan's own back."
+        self.say(f"{len(found.proposals)} runs are laid anew: {now}, before {before}. {kept}{failed}")
+
+    def _lie(self, space: dict) -> None:
+        """Take ports and routes as they are to lie, and draw them."""
+        self.space, self.refused = space, None
+        self._put_way(0)
+        self._show_own(":standoff")
+        self._show_own(":height")
+        self._answer_anew()
+
+    def _put_back(self) -> None:
+        """Lay every run as the plan has it."""
+        self._lie({"ports": self.plan.ports, "routes": self.plan.routes})
+        self.say("Every run lies as the plan has it.")
 
     def _put_way(self, way: int) -> None:
         """Draw the plan's own way, or another, without looking for ways again."""
@@ -261,6 +282,9 @@ class RunsPanel(LivePanel):
 
     def write_templates(self) -> None:
         """Write the templates of every run, and say where."""
+        if self.failed:
+            self.say("No template was written: the tubes cannot be laid as they are set now.")
+            return
         try:
             made = template.write_templates(self.planned(), system=self.system)
         except InputError as problem:
