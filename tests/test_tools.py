@@ -77,7 +77,7 @@ def test_the_quiet_workshop_by_hand():
     found = rows(load_plan(QUIET))
     # Its legs are 282 and 52 mm from end to end, and a right angle of 26 mm saves 26 * (2 - pi/2) = 11.2 mm.
     assert found["rule"].size() == "at least 322.8 mm long"
-    assert found[INSERT].size() == "10.0 mm across, at least 422.8 mm long"  # with 50 mm of grip at either end
+    assert found[INSERT].size() == "for a bore of 10.0 mm, at least 422.8 mm long"  # with 50 mm of grip at either end
     # Bent to 26 mm, the least of data/tubes.csv; half of 13 mm nearer to the inside.
     former = "26.0 mm radius to the middle of the tube, 19.5 mm to its inner side, for 13.0 mm tube"
     assert found["bending former"].size() == former
@@ -97,7 +97,7 @@ def test_the_quiet_workshop_by_hand():
 
 def test_the_quiet_workshop_in_inches():
     found = rows(load_plan(QUIET))
-    assert found[INSERT].size("us") == "0.394 in across, at least 16.647 in long"  # 422.84 mm / 25.4
+    assert found[INSERT].size("us") == "for a bore of 0.394 in, at least 16.647 in long"  # 422.84 mm / 25.4
     assert found["O-ring"].size("us") == "for 0.512 in tube, 0.0701 in section, EPDM"  # 1.78 mm / 25.4
 
 
@@ -217,7 +217,7 @@ def test_tubes_of_several_kinds_share_rows_and_their_sizes_are_listed():
     assert found["wheel tube cutter"].size() == "takes 12.0 mm tube"
     assert found["sharp knife or tube shears"].materials == ("EPDM",)
     # One insert a bore: PETG's longest bent piece is 272.5 mm, the acrylic one 119.8 mm; copper takes none.
-    assert found[INSERT].size() == "10.0 mm across, at least 372.5 mm long; 12.0 mm across, at least 219.8 mm long"
+    assert found[INSERT].size() == "for a bore of 10.0 mm, at least 372.5 mm long; for a bore of 12.0 mm, at least 219.8 mm long"
     assert found[INSERT].amount == 2
     assert found["tube bender"].size() == "for 12.0 mm tube, 30.0 mm radius to its middle"
     # PETG: two runs and two dead legs, 8 ends, 19.2 rings; acrylic and copper 2 ends each, 4.8.
@@ -234,7 +234,7 @@ def test_two_tubes_of_one_bore_share_an_insert_but_not_a_former():
     """One run of 14/10 mm beside 13/10 mm, and acrylic of the size of PETG."""
     plan = of_tubes(load_plan(QUIET).as_counts(), top="PETG 14/10 mm", processor="acrylic 14/10 mm")
     found = rows(plan)
-    assert found[INSERT].size() == "10.0 mm across, at least 422.8 mm long"
+    assert found[INSERT].size() == "for a bore of 10.0 mm, at least 422.8 mm long"
     assert found[INSERT].materials == ("PETG", "PMMA")
     assert [round(1e3 * s.measures["radius"]) for s in found["bending former"].sizes] == [26, 28]
     assert [s.measures["material"] for s in found["practice piece"].sizes] == ["PETG", "acrylic (PMMA)", "PETG"]
@@ -247,7 +247,7 @@ def test_the_longest_piece_of_an_insert_is_one_that_is_bent():
     straight = load_plan(QUIET).as_counts()
     straight = straight.with_loop(lambda e: replace(e, bends=0.0) if e.name == "front radiator to reservoir" else e)
     # The next is "pump to graphics card": 53 + 120 + 80 + 53 mm less three right angles, 306 - 33.5 = 272.5 mm.
-    assert rows(straight)[INSERT].size() == "10.0 mm across, at least 372.5 mm long"
+    assert rows(straight)[INSERT].size() == "for a bore of 10.0 mm, at least 372.5 mm long"
     assert rows(straight)["rule"].size() == "at least 322.8 mm long"
 
 
