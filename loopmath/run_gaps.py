@@ -218,26 +218,25 @@ class Scene:
             beyond = -1.0 if deep is None else deep + reach - float((path.mouths[end] - port.at) @ port.facing)
             if beyond > 0:
                 out.append((0.0, tube.seen[0] + beyond) if end == 0 else (tube.seen[1] - beyond, np.inf))
-        for hole in self.crossings.get((tube.name, box.name), ()):
-            beside = reach / np.cos(hole.angle)
-            out.append((tube.along(hole.entry) - beside, tube.along(hole.exit) + beside))
-        if box in self.walls:
-            for wall, panel in self.doors(tube):
-                out += _outside(tube, wall)
-                for hole in self.crossings.get((tube.name, panel.name), ()) if wall is box else ():
-                    beside = reach / np.cos(hole.angle)
-                    out.append((tube.along(hole.entry) - beside, tube.along(hole.exit) + beside))
+        doors = self.doors(tube, box)
+        if doors:
+            out += _outside(tube, box)
+        for panel in (box, *doors):
+            for hole in self.crossings.get((tube.name, panel.name), ()):
+                beside = reach / np.cos(hole.angle)
+                out.append((tube.along(hole.entry) - beside, tube.along(hole.exit) + beside))
         return out
 
-    def doors(self, tube: Tube) -> list[tuple[Box, Box]]:
-        """Return the sides of the case, as in `walls`, that a tube leaves it by, each with the panel it has there."""
-        out = []
-        for wall, panel in product(self.walls, self.boxes):
-            axis = normal(wall)
-            apart = max(panel.low[axis] - wall.high[axis], wall.low[axis] - panel.high[axis])
-            if apart <= ASKEW and self.met(tube.name, panel.name) and normal(panel) == axis:
-                out.append((wall, panel))
-        return out
+    def doors(self, tube: Tube, wall: Box) -> list[Box]:
+        """Return the panels by which a tube leaves a side of the case; none for what is no such side."""
+        axis = normal(wall)
+        return [
+            panel
+            for panel in (self.boxes if wall in self.walls else ())
+            if max(panel.low[axis] - wall.high[axis], wall.low[axis] - panel.high[axis]) <= ASKEW
+            and self.met(tube.name, panel.name)
+            and normal(panel) == axis
+        ]
 
 
 def _outside(tube: Tube, wall: Box) -> list[tuple[float, float]]:
@@ -575,7 +574,7 @@ def removal(scene: Scene, tube: Tube) -> Removal:
 
     Ends that face one way are pulled out together. Of a straight tube that is long enough both fittings are unscrewed
     and pushed up it (where their stops let the tube pass). Otherwise the fitting at one end is unscrewed and the tube
-    pulled out of the other; if the two face each other that drives it into the part of the first, which has to be moved.
+    pulled out of the other; if the two face each other that drives it into the part of the first, which has to move.
     Boxes that open are taken to be off. It leaves the case straight on one of six ways, or after a move aside: where a
     panel opens, if any does. That a box is no socket, and holds nothing sideways, is left out.
     """
@@ -608,13 +607,14 @@ def _leaves(
     scene: Scene, tube: Tube, line: np.ndarray, boxes: list[Box], radius: float, start: tuple, found: list[Removal]
 ) -> Removal | None:
     """Return how a loose tube leaves the case, in one move or two, None if no way is free; what is tried is `found`."""
-    for first, far in [("", 0.0), *((name, ASIDE) for name in FACES)]:
-        aside, stopped = _slide(scene, tube, line, np.array(FACES[first]), far, boxes, radius) if first else (0.0, "")
-        if first and aside <= ASKEW:
-            continue
-        there = line + aside * np.array(FACES[first]) if first else line
-        for name, left in _ways_out(scene, there, radius):
-            if first and FACES[name] == FACES[first]:
+    for first in ("", *FACES):
+        aside, there = 0.0, line
+        if first:
+            way = np.array(FACES[first])
+            aside, _ = _slide(scene, tube, line, way, ASIDE, [*boxes, *scene.walls], radius)
+            there = line + aside * way
+        for name, left in _ways_out(scene, there, radius) if aside > ASKEW or not first else ():
+            if name == first:
                 continue
             moved, by = _slide(scene, tube, there, np.array(FACES[name]), left, boxes, radius)
             found.append(Removal(*start, f"{first}, then {name}" if first else name, aside + moved, by))
