@@ -15,7 +15,7 @@ from loopmath.checks import InputError, between
 from loopmath.choices import new_run
 from loopmath.designs import number_of_designs, one_design
 from loopmath.laws import sound
-from loopmath.plan import BALANCE, Plan, with_tube
+from loopmath.plan import BALANCE, Plan
 from loopmath.solution import Solution, solved
 
 #: So many parts are put in every order, 120 answers.
@@ -481,7 +481,7 @@ def quiet_machine(plan: Plan, tubes: tuple[str, ...] = ("PETG 13/10 mm", "acryli
     """
     rows, left, sounds = [], {}, np.array([])
     for tube in tubes:
-        one = with_tube(plan, tube=tube)
+        one = plan.as_counts().set(tube=tube)  # it has fittings and a former of its own
         swept = quiet.trade_off(one)
         soft = [margin for name, margin in swept.margins.items() if name.startswith("softening of ")]
         if not soft:

@@ -391,23 +391,6 @@ def _set_tube_material(plan: Plan, value: str) -> Plan:
     return _set_tubes(plan, lambda tube: tube if tube.material == value else catalogue.tube_like(tube, value))
 
 
-def with_tube(plan: Plan, **tube: str) -> Plan:
-    """
-    Return the plan with the setting `tube` or `tube_material`, to compare tubes.
-
-    Where another tube cannot be bent as the runs are laid, they go by their lengths and the number of their bends.
-    """
-    try:
-        new = plan.set(**tube)
-    except InputError:
-        return plan.as_counts().set(**tube)
-    others = [
-        path for name, path in new.paths.items() if name not in plan.paths or path.tube is not plan.paths[name].tube
-    ]
-    tight = any(np.any(np.less(path.radius, path.tube.bend_radius)) for path in others if path.bends)
-    return plan.as_counts().set(**tube) if tight else new
-
-
 def _set_also_wetted(plan: Plan, value: Any) -> Plan:
     """Take a list of metals, or the name of one."""
     value = (value,) if isinstance(value, str) else value

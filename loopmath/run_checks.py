@@ -214,8 +214,10 @@ def _facts(found: "RunChecks") -> list[Fact]:
         out.append(Fact(s.what, f"{s.run}, {s.place}", s.length, s.wanted, also))
     for path in (tube.path for tube in found.scene.tubes):
         for port, fitting, at in zip(path.ports, path.fittings, path.mouths, strict=True):
+            if not fitting.takes:
+                continue
             also = {"takes": _length(fitting.takes), "outside": _length(path.outside), "place": port.name, "at": at}
-            off = exact(abs(fitting.takes - path.outside)) if fitting.takes else np.nan
+            off = exact(abs(fitting.takes - path.outside))
             out.append(Fact(MISFIT, f"{path.name}, at {port.name}", off, also=also))
     for bend in (bend for bend in found.bends if bend.corner == 1):  # all bends of a run have one radius
         also = {"least": _length(bend.least_radius), "at": bend.at}
@@ -228,11 +230,11 @@ def _facts(found: "RunChecks") -> list[Fact]:
         where, also = f"{hole.run}, hole in {hole.panel}", {"other": hole.up_to, "at": hole.at}
         figures = (hole.left, hole.off_square, float(not hole.straight))
         out += [Fact(what, where, figure, also=also) for what, figure in zip(HOLES, figures, strict=True)]
+    routes = {tube.name: tube.path.route for tube in found.scene.tubes}
     for (run, panel), crossed in found.scene.crossings.items():
-        for hole in crossed[:1]:
-            route = next(tube.path.route for tube in found.scene.tubes if tube.name == run)
-            through = float(route.hole == run_gaps.PASS_THROUGH)
-            out.append(Fact(THROUGH, f"{run} and {panel}", through, also={"other": panel, "at": hole.middle}))
+        if crossed:
+            also, through = {"other": panel, "at": crossed[0].middle}, routes[run].hole == run_gaps.PASS_THROUGH
+            out.append(Fact(THROUGH, f"{run} and {panel}", float(through), also=also))
     for legs in found.aligned:
         where = f"{legs.run}, leg {legs.leg}, and {legs.other}, leg {legs.its_leg}"
         also = {"off": _length(legs.off), "at": legs.at}
@@ -330,7 +332,7 @@ class RunChecks:
     def stuck(self) -> list[Fact]:
         """Whether each tube comes out again, for the rules; not part of `facts`, since it takes its time."""
         return [
-            Fact("tube comes out", one.run, float(not one.stopped_by), also={"other": one.stopped_by})
+            Fact("way out for a tube", one.run, float(not one.stopped_by), also={"other": one.stopped_by})
             for one in self.removal
         ]
 

@@ -172,6 +172,14 @@ class Scene:
             if box.panel and box.name in tube.path.route.through and tube.path.route.hole == PASS_THROUGH
         }
 
+    def spot(self, piece: Piece) -> np.ndarray:
+        """Return where the thread of a fitting is: its port, or the middle of the panel it passes; NaN of a tube."""
+        at = np.full(3, np.nan) if piece.port is None else piece.port.at
+        for box in self.boxes:
+            if piece.port in self.ends.get((piece.tube.name, box.name), ()):
+                at[normal(box)] = (box.low + box.high)[normal(box)] / 2
+        return at
+
     def met(self, run: str, panel: str) -> bool:
         """Return True if a run goes through a panel, or ends at a fitting that does."""
         return bool(self.crossings.get((run, panel)) or self.ends.get((run, panel)))
@@ -191,7 +199,7 @@ class Scene:
             for box in (*self.boxes, *self.walls):
                 ways = np.concatenate([box.high - at, at - box.low])
                 mine = bool(port.of) and port.of == box.of
-                if ways.min() >= -ASKEW and (mine or ways.min() <= ASKEW or box in self.walls):
+                if ways.min() >= -ASKEW and (mine or exact(ways.min()) <= ASKEW or box in self.walls):
                     ahead = float(ways[np.argmax(np.concatenate([facing, -facing]))])
                     deep = ahead <= ways.min() + ASKEW and box not in self.walls
                     out[port.name, box.name] = max(ahead, 0.0) if deep else 0.0
@@ -242,8 +250,8 @@ class Scene:
 def _outside(tube: Tube, wall: Box) -> list[tuple[float, float]]:
     """Return the stretches of a tube that are wholly beyond the inner face of a side of the case."""
     (points, along), axis = tube.path.line, normal(wall)
-    beyond = np.minimum(points[:, axis] - wall.low[axis], wall.high[axis] - points[:, axis]) - tube.radius
-    out = []
+    at, least, out = points[:, axis], tube.radius - bending.ROUNDING, []
+    beyond = np.minimum(at - wall.low[axis], wall.high[axis] - at) - least
     for k in np.flatnonzero(np.maximum(beyond[:-1], beyond[1:]) > 0):
         places, depths = along[k : k + 2], beyond[k : k + 2]
         edge = np.interp(0.0, *(both[np.argsort(depths)] for both in (depths, places)))
@@ -371,12 +379,9 @@ def _to_itself(scene: Scene, tube: Piece, own: Piece) -> list[Gap]:
         if apart[at] > bending.ROUNDING:
             return -float(lacks[at]), (here[at] - there[at]) / apart[at]
         legs = tube.line[i + 1] - tube.line[i], own.line[j + 1] - own.line[j]
-        faces = [
-            np.array(face) for face in FACES.values()
-        ]  # the centre lines meet: the way that is most square to both
-        return -float(lacks[at]), min(
-            faces, key=lambda face: sum(abs(leg @ face) / np.linalg.norm(leg) for leg in legs)
-        )
+        faces = [np.array(face) for face in FACES.values()]  # the centre lines meet: whichever is most square to both
+        along = [sum(abs(leg @ face) / np.linalg.norm(leg) for leg in legs) for face in faces]
+        return -float(lacks[at]), faces[int(np.argmin(along))]
 
     def place(k: int, point: np.ndarray) -> str:
         return whole.place_at(places[k] + float(np.linalg.norm(point - tube.line[k])))
@@ -390,12 +395,14 @@ def _to_runs(scene: Scene) -> list[Gap]:
     pieces, out = scene.pieces, []
     lines, radius = [piece.line for piece in pieces], np.array([piece.radius for piece in pieces])
     fitting = np.array([piece.port is not None for piece in pieces], dtype=bool)
-    spots = np.array([piece.port.at if piece.port else np.full(3, np.nan) for piece in pieces])
+    spots = np.array([scene.spot(piece) for piece in pieces])
     apart, here, there = distance.lines_to_lines(lines, lines)
     left = apart - radius[:, None] - radius
     wanted = np.where(fitting[:, None] & fitting, 0.0, scene.clearance)
     margin = left - wanted
-    margin[np.linalg.norm(spots[:, None] - spots, axis=-1) <= ASKEW] = np.inf  # both are on one tee
+    margin[np.linalg.norm(spots[:, None] - spots, axis=-1) <= ASKEW] = (
+        np.inf
+    )  # both are on one tee, or in one pass-through
     mine = [[n for n, piece in enumerate(pieces) if piece.tube is tube] for tube in scene.tubes]
     for i, j in combinations(mine, 2):
         a, b = min(product(i, j), key=lambda pair: margin[pair])
@@ -606,7 +613,7 @@ def removal(scene: Scene, tube: Tube) -> Removal:
 def _leaves(
     scene: Scene, tube: Tube, line: np.ndarray, boxes: list[Box], radius: float, start: tuple, found: list[Removal]
 ) -> Removal | None:
-    """Return how a loose tube leaves the case, in one move or two, None if no way is free; what is tried is `found`."""
+    """Return how a loose tube leaves the case, in one move or two, or None; `found` gets what is tried in one."""
     for first in ("", *FACES):
         aside, there = 0.0, line
         if first:
@@ -617,9 +624,10 @@ def _leaves(
             if name == first:
                 continue
             moved, by = _slide(scene, tube, there, np.array(FACES[name]), left, boxes, radius)
-            found.append(Removal(*start, f"{first}, then {name}" if first else name, aside + moved, by))
+            tried = Removal(*start, f"{first}, then {name}" if first else name, aside + moved, by)
             if not by:
-                return found[-1]
+                return tried
+            found += [tried] * (not first)
     return None
 
 

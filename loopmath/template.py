@@ -110,11 +110,9 @@ class Picture:
         x, y = np.arange(covered.shape[1]) + wide / 2 - at[0], np.arange(covered.shape[0])[:, None] + high / 2 - at[1]
         away = np.hypot(np.maximum(np.abs(x) - wide / 2, 0.0), np.maximum(np.abs(y) - high / 2, 0.0))
         cost = (away + 0.05 * np.hypot(x, y) + 1e4 * covered).ravel()
-        most = min(4000, cost.size - 1)
-        some = np.argpartition(cost, most)[:most]
-        lows = np.column_stack(np.unravel_index(some[np.argsort(cost[some], kind="stable")][::5], covered.shape))[
-            :, ::-1
-        ]
+        some = np.argpartition(cost, min(4000, cost.size - 1))[:4000]
+        top, left = np.unravel_index(some[np.argsort(cost[some], kind="stable")][::5], covered.shape)
+        lows = np.column_stack([left, top])
         nears = np.clip(at, lows, lows + size)
         ways = (nears[:, None] + np.linspace(0.1, 1.0, 20)[:, None] * (at - nears)[:, None]).astype(int)
         column, row = np.clip(np.moveaxis(ways, -1, 0), 0, np.array(self.taken.shape[::-1])[:, None, None] - 1)
@@ -135,7 +133,8 @@ class Picture:
         Its centre line (n, 2), how near the eye each point is (n,), and half its width. [mm]
         """
         end, begin, sharp = sight.sides(flat, half)
-        inside, pieces, last = 1 - HEAVY * 25.4 / 144 / half, [], len(flat) - 1  # a face ends where its outline begins
+        inside = max(1 - HEAVY * 25.4 / 144 / half, 0.1)  # a face ends where its outline begins
+        pieces, last = [], len(flat) - 1
         lots = np.floor(np.cumsum(np.abs(np.diff(depth))) / (0.6 * half))
         cuts = np.flatnonzero((np.diff(lots) != 0) | sharp[1:-1]) + 1
         for a, b in zip([0, *cuts], [*cuts, last], strict=True):
@@ -200,11 +199,10 @@ class Sheet:
             self.ax.add_patch(Rectangle((EDGE + n * long / 2, y), long / 2, 2.4, **how))
         stands = "" if scale == 1 else f" and stands for {many * scale} {unit} of tube"
         self.text(EDGE, y - 3, f"Scale 1:{scale}. This bar is {many} {unit} long{stands}.")
-        first = "Measure the bar first. If it is off, print again at actual size, not fitted to the page."
-        self.text(EDGE, y + 5.8, first)
-        self.text(
-            EDGE, y + 10.2, "Caution: heat burns, fumes and dust harm. Wear gloves and glasses, let fresh air in."
-        )
+        measure = "Measure the bar first. If it is off, print again at actual size, not fitted to the page."
+        caution = "Caution: heat burns, fumes and dust harm. Wear gloves and glasses, let fresh air in."
+        self.text(EDGE, y + 5.8, measure)
+        self.text(EDGE, y + 10.2, caution)
         left, right = EDGE + long + 6, self.wide - EDGE
         middle = 0.55 * left + 0.45 * right
         for word, a, b in (("date", left, middle - 2), ("name", middle, right)):
@@ -353,7 +351,7 @@ def _mark_joins(picture: Picture, grid: Grid) -> None:
 def _tiles(flat: TubePath, make: Make, title: str, system: str) -> tuple[Grid, dict[str, Sheet]]:
     """Return a flat run at full size on sheets to be joined, none if they are too many."""
     rule = (
-        "Cut along the dashed lines at the left and top, lay the sheet on those beside it, letter on letter, and tape."
+        "Cut along the dashed lines at the left and top, lay it on the sheets beside it, letter on letter, and tape it."
     )
     room = make(f"{title}, sheet 1 of {MOST_SHEETS}", [rule, "A"]).room
     grid, out = _grid(flat, room, 1), {}
@@ -393,7 +391,11 @@ def _flat_sheets(path: TubePath, is_flat: bool, make: Make, system: str) -> dict
         low = (sheet.room - grid.size / scale) / 2
     elif len(grid.cells) > 1:
         smaller = (_grid(flat, sheet.room, scale) for scale in SCALES[1:])
-        grid = next(found for found in smaller if len(found.cells) == 1)
+        grid = next((found for found in smaller if len(found.cells) == 1), None)
+        if grid is None:
+            raise InputError(
+                f"{path.name}, template", show(float(path.length), "length", system), "a run that fits in a case"
+            )
     x, y = low + np.array([grid.eye.x, grid.eye.y]) / scale
     eye = Eye(grid.eye.frame, grid.eye.scale / scale, x, y)
     _bent(picture, flat, eye)
@@ -556,10 +558,8 @@ def _strip(
         for step in work.steps:
             low, up = x + np.clip(1e3 * step.marks[[0, 2]], start, stop) - start
             at = np.arange(low - outside, up, 2.0)
-            a, b = np.maximum(at, low), np.minimum(at + outside, up)
-            picture.strokes(
-                np.stack([np.column_stack([a, y + a - at]), np.column_stack([b, y + b - at])], 1), FINE, QUIET
-            )
+            ends = [np.maximum(at, low), np.minimum(at + outside, up)]
+            picture.strokes(np.moveaxis([[end, y + end - at] for end in ends], 2, 0), FINE, QUIET)
     for (x, y), (start, stop, after) in zip(corners, rows, strict=True):
         right, bottom = x + stop - start, y + outside
         for letter, at, whole, sign, port in (("A", x, start == 0, -1, 0), ("B", right, stop == length, 1, 1)):
@@ -587,16 +587,20 @@ def _strip(
 
 def _straight_sheets(path: TubePath, work: bench_work.BenchWork, make: Make, system: str) -> dict[str, Sheet]:
     """Return the straight tube at full size in rows, with every mark, on as many sheets as it takes."""
-    mm, label, title = partial(show, kind="length", system=system), DISPLAY[system]["length"].label, path.name
-    file = f" File the {mm(work.squaring)} dashed at each end off square: {mm(work.finished)} is left."
+    mm, title, length = (
+        partial(show, kind="length", system=system),
+        f"{path.name}: straight, with its marks",
+        1e3 * work.finished,
+    )
+    file = f" File its ends square: {mm(work.squaring)} comes off each, as dashed, and {mm(work.finished)} is left."
     words = [f"Saw {mm(work.cut)} of tube.{file if work.squaring else ''}"]
-    words.append(f"Marks are in {label} from the squared end A.")
+    words.append(f"Marks count in {'millimetres' if system == 'metric' else 'inches'} from the squared end A.")
     if path.bends:
         words[1] += " Hatched: heat here." if work.practice["method"] == "hot" else " Hatched: what the bend takes."
-        words[1] += f" Bend in the order {', '.join(map(str, work.order))}."
     if path.bends > 1:
+        words[1] += f" Bend in the order {', '.join(map(str, work.order))}."
         words.append("Turned: how the plane of the next bend lies to that of the one before, looking from A to B.")
-    title, marks, length = f"{path.name}: straight, with its marks", _marks(path, work, system), 1e3 * work.finished
+    marks = _marks(path, work, system)
     room, zones = make(f"{title}, sheet 1 of 9", words).room, [1e3 * step.marks for step in work.steps]
     rows = _rows(length, room[0] - 2e3 * work.squaring, marks, zones, BREAKS[system])
     rows = [(*row, after) for row, (after, _) in zip(rows, [*rows[1:], (length, length)], strict=True)]
@@ -648,7 +652,7 @@ def sheets(
     Raises
     ------
     InputError
-        If the paper or the system is not known, or `bench_work.work` refuses the run.
+        If the paper or the system is not known, `bench_work.work` refuses the run, or it is longer than a case.
     """
     one_of("paper", paper, PAPERS)
     one_of("system", system, DISPLAY)

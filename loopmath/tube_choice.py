@@ -20,11 +20,10 @@ from loopmath import rules, tables, units, wetted
 from loopmath.checks import InputError, between, one_of
 from loopmath.designs import number_of_designs, one_design
 from loopmath.parts import Tube
-from loopmath.plan import Plan, with_tube
+from loopmath.plan import Plan
 from loopmath.rules import CONTACT, ON, Fact
 from loopmath.solution import solved
-from loopmath.tube_ends import BRIEF, WHEN, TubeEnds, tube_ends
-from loopmath.tube_ends import with_tube as of_material
+from loopmath.tube_ends import BRIEF, WHEN, TubeEnds, tube_ends, with_tube
 
 #: What kinds of tube are compared by, and what its score says.
 CRITERIA = {
@@ -255,8 +254,8 @@ def tube_choice(
     Notes
     -----
     Every kind is solved in its own nearest size, so that a rule it trips by its bore is told; its tube ends are judged
-    at the temperatures of the plan as it stands. Where a kind cannot be bent as the runs are laid, they are taken by
-    their lengths and the number of their bends.
+    at the temperatures of the plan as it stands. Runs that are laid go by their lengths and the number of their bends:
+    another tube has fittings and a former of its own.
     """
     _checked(weights)
     one_of("system", system, units.DISPLAY)
@@ -268,8 +267,9 @@ def tube_choice(
         plight = ends.solution.plight or "no case of the tube ends has an answer"
         raise InputError("tube choice", plight, "a plan whose tube walls are known", "Mend the plan first.")
     rows = tables.by_name("tube_kinds.csv")
-    plans = {material: with_tube(plan, tube_material=material) for material in rows}
-    judged = {material: of_material(ends, material) for material in rows}
+    counted = plan.as_counts()
+    plans = {material: counted.set(tube_material=material) for material in rows}
+    judged = {material: with_tube(ends, material) for material in rows}
     fired = {material: _fired(material, plans[material], judged[material]) for material in rows}
     # A rule that fires whatever the tube tells the kinds not apart.
     always = set.intersection(*({place for _, _, place in found} for found in fired.values()))
@@ -280,10 +280,7 @@ def tube_choice(
         each, tube = plans[material], _longest(plans[material]).tube
         found = {c: (row[c], row[f"{c}_words"]) for c in JUDGED}
         bend = units.show(tube.bend_radius, "length", system)
-        words = f"{row['forming_words']} Least bend radius: {bend}."
-        if tube.rigid and plan.routes and not each.routes:
-            words += " With it the tubes cannot be laid as they are."
-        found["forming"] = (row["forming"], words)
+        found["forming"] = (row["forming"], f"{row['forming_words']} Least bend radius: {bend}.")
         *found["softening"], margin, briefly = _softening(tube, judged[material], system)
         *found["upkeep"], months = _upkeep(material, each, judged[material])
         found["cost"] = _cost_score(costs[material], cheapest, each, system)

@@ -24,7 +24,6 @@ from loopmath.laws import materials, seals
 from loopmath.loss import GRAVITY
 from loopmath.parts import Tube
 from loopmath.plan import Plan
-from loopmath.plan import with_tube as with_other_tube
 from loopmath.rules import Fact, Warned
 from loopmath.solution import Solution, solved
 from loopmath.units import DISPLAY
@@ -363,7 +362,7 @@ def with_tube(answer: TubeEnds, material: str) -> TubeEnds:
     -----
     The flow is kept: another bore would change it, and the temperatures with it, a little.
     """
-    plan = with_other_tube(answer.plan, tube_material=material)
+    plan = answer.plan.as_counts().set(tube_material=material)  # it has fittings and a former of its own
     asked = list(answer.ends[0].wall) if answer.ends else []
     return _judged(plan, answer.solution, answer._warmth, asked, answer.notes)
 

@@ -18,6 +18,7 @@ from loopmath import loop as tree
 from loopmath.case import CaseFans, SpeedCurve
 from loopmath.routes import Box
 from loopmath.rules import COLUMNS, CONTACT, FITS, SIGNALS, Clause, Fact, HouseRule, clauses, firings
+from loopmath.run_checks import checks
 from loopmath.solution import solved
 from loopmath.speed_curves import hunting
 from loopmath.tube_ends import tube_ends
@@ -136,16 +137,20 @@ CASES = {
     "bend-near-fitting": Case(0.0139, 0.014, 0.014),
     "bends-near": Case(0.0209, 0.021, 0.021),
     "ring-not-reached": Case(-0.0001, 0.0, 0.0),
+    "fitting-misfits": Case(0.0003, 0.00015),
     "bend-tight": Case(0.0279, 0.028, 0.028),
     "heat-runs-over": Case(-0.0001, 0.0),
     "hole-near-rim": Case(0.0049, 0.005),
+    "hole-breaks-out": Case(-0.0001, 0.0),
     "bend-in-hole": Case(1.0, 0.0),
+    "tube-in-pass-through": Case(1.0, 0.0),
     "hole-askew": Case(math.radians(5.1), math.radians(4.9)),
     "panel-not-met": Case(1.0, 0.0),
     "not-parallel": Case(math.radians(0.4), math.radians(0.29)),
     "not-in-line": Case(0.0011, 0.001),
     "opening-blocked": Case(-0.0001, 0.0),
     "hangs-on-opening": Case(1.0, 0.0),
+    "stays-in": Case(0.0, 1.0),
     "grows-stuck": Case(0.0011, 0.001, 0.001),
     "fittings-differ": Case(1.0, 0.0),
     "way-not-found": Case(1.0, 0.0),
@@ -303,7 +308,8 @@ def test_a_row_of_the_table_tells_its_rule_in_both_systems(name):
         assert list(table.columns) == list(COLUMNS)
         (row,) = [r for r in table.itertuples(index=False) if r.where == "here"]
         words = f"{rule.quantity}: {case.speaks}" if rule.kind == "words" else rule.quantity
-        words = f"no {words}" if words in ("inhibitor", "biocide") else words  # every rule on the two is of a lack
+        lacks = words in ("inhibitor", "biocide", "way out for a tube")  # every rule on them is of a lack
+        words = f"no {words}" if lacks else words
         assert row[:3] == (rule.signal, "here", words)
         assert row[5:] == (rule.why, rule.action, rule.source)
         if rule.kind in ("truth", "words"):
@@ -449,6 +455,7 @@ def test_two_things_that_touch_one_place_both_speak():
         ("months to the next top-up", 0.5, "tops-up-often"),
         ("gap beside a tube", -0.001, "tube-through"),
         ("straight past a fitting", -0.001, "bend-in-fitting"),
+        ("left beside a hole", -0.001, "hole-breaks-out"),
     ],
 )
 def test_of_several_rules_on_one_fact_the_gravest_speaks_alone(quantity, value, gravest):
@@ -955,7 +962,7 @@ def everything() -> list[Fact]:
     facts = [f for p in (*plans, plan.set(case_air="balance")) for f in solve(p).facts]
     curve = SpeedCurve("fans", ("front radiator",), temperatures=(30.0, 45.0), speeds=(0.3, 1.0))
     facts += [*wetted.second_opinion(plan), *wetted.second_opinion(steel)]
-    return [*facts, *hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts]
+    return [*facts, *hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts, *checks(plan).stuck]
 
 
 def crowded():

@@ -1,15 +1,17 @@
 """The panel of tube runs, its words and its cuts: every view of every plan, what moves in space, what is written."""
 
+import json
 import re
 from dataclasses import replace
 from html import unescape
+from pathlib import Path
 
 import ipywidgets as widgets
 import numpy as np
 import pytest
 from examples import DEMO, each_example
 
-from loopmath import bench_work, load_plan, run_words
+from loopmath import bench_work, load_plan, mine, run_words
 from loopmath.checks import InputError
 from loopmath.cut_plan import PRACTICE, SPARE, cut_plan, pieces
 from loopmath.panels.runs import SHOWN, runs
@@ -17,6 +19,7 @@ from loopmath.plansave import text_of
 from loopmath.run_words import CASE, CUTS, MARKS, VIEWS, WAYS
 from loopmath.solution import solved
 
+ROOT = Path(__file__).resolve().parent.parent
 BENT = "processor to graphics card"
 #: The run from the pump to the processor of the demo: its straights, and two quarter turns. [m]
 LONG = 0.205 + 0.099 + 0.055 + 0.028 * np.pi
@@ -259,3 +262,14 @@ def test_the_marks_view_says_what_to_do_at_the_bench():
     assert "then bend 2 turns up" in words(panel)
     slide(panel, ":view", CASE)
     assert "then bend 2 turns up" not in words(panel)
+
+
+@each_example
+def test_every_cell_of_the_page_runs_with_every_example(path):
+    mine.choose(path)
+    cells = json.loads((ROOT / "workbook" / "10_tube_runs.ipynb").read_text(encoding="utf-8"))["cells"]
+    names = {}
+    for cell in cells:
+        if cell["cell_type"] == "code":
+            exec("".join(cell["source"]), names)
+    assert names["panel"].headline()

@@ -163,8 +163,9 @@ def test_the_strip_says_which_end_is_which_what_is_filed_off_and_how_the_bends_l
     (figure,) = (f for name, f in figures(UP, squaring=0.002).items() if name.startswith("straight"))
     words = printed(figure)
     made = bench_work.work(laid(UP), 0.002)
-    saw = f"Saw {1e3 * made.cut:.1f} mm of tube. File the 2.0 mm dashed at each end off square"
-    assert any(line.startswith(f"{saw}: {1e3 * made.finished:.1f} mm is left") for line in words)
+    assert any(line.startswith(f"Saw {1e3 * made.cut:.1f} mm of tube. File its ends square: 2.0 mm") for line in words)
+    assert any(f"{1e3 * made.finished:.1f} mm is left" in line for line in words)
+    assert any("from the squared end A" in line for line in words)
     assert {"A: near", "B: far", "bend 1: 90°\ngo to 90.9°\nmiddle 93.1", "turned 90°\nanticlockwise"} <= set(words)
     # Looking along the middle leg, to the right: bend 1 lies in the plane of the floor, its normal down (6 o'clock);
     # that of bend 2 shows to the front (3 o'clock). So it turns anticlockwise for UP, and clockwise for DOWN.
@@ -486,6 +487,11 @@ def test_runs_of_several_designs_are_refused():
 # ---------------------------------------------------------------------------------------------------------- files
 
 
+def drain_only():
+    plan = demo_plan()
+    return plan.as_counts(*(name for name in plan.paths if name != "drain"))
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
     return template.write_templates(demo_plan(), tmp_path_factory.mktemp("templates"))
@@ -515,9 +521,10 @@ def test_equal_plans_give_equal_bytes_in_any_session(demo, tmp_path):
         assert (tmp_path / path.name).read_bytes() == path.read_bytes(), path.name
 
 
+@pytest.mark.filterwarnings("ignore:Glyph")  # the font has no such letters: a box stands for each
 def test_two_runs_whose_names_reduce_to_one_keep_their_own_files(tmp_path, monkeypatch):
     plan = demo_plan()
-    path = plan.paths["fill tube"]
+    path = plan.paths["drain"]
     names = ["fill tube", "Fill-Tube!", "水", "…", "fill tube 2"]
     paths = {name: replace(path, route=replace(path.route, name=name)) for name in names}
     monkeypatch.setattr(type(plan), "paths", paths)
@@ -528,7 +535,7 @@ def test_two_runs_whose_names_reduce_to_one_keep_their_own_files(tmp_path, monke
 
 
 def test_templates_go_to_a_folder_of_the_users(own):
-    made = template.write_templates(replace(demo_plan(), title="Räume / 2"))
+    made = template.write_templates(replace(drain_only(), title="Räume / 2"))
     assert made[0] == own / "templates" / "r_ume_2" / "all_runs.pdf"
 
 
@@ -541,4 +548,4 @@ def test_without_a_run_in_space_nothing_is_written(tmp_path):
 def test_a_folder_that_cannot_be_written_to_is_told(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="a folder that can be written to"):
-        template.write_templates(demo_plan(), tmp_path / "file")
+        template.write_templates(drain_only(), tmp_path / "file")
