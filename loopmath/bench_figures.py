@@ -210,7 +210,7 @@ class RunStrip(Drawing):
 
     def _head(self, path: TubePath, work: Any) -> str:
         cut, finished = (self.units["length"].text(long) for long in (work.blank, work.finished))
-        return f"{path.name}, the straight tube: saw {cut}, {finished} when its ends are squared"
+        return f"{path.name}, the straight tube: saw {cut}, finished {finished}"
 
     def show(self, answer: Any) -> None:
         """Draw the tube to scale, zones hatched, and under each bend its figures."""

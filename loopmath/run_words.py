@@ -211,7 +211,8 @@ def _said(seen: Looked, system: str) -> str:
         return f"{seen.chosen} is not laid yet: the view of other ways proposes some."
     cut, path = show(seen.work.blank, "length", system), seen.path
     bends = f"{path.bends} bend{'s' if path.bends != 1 else ''}" if path.bends else "no bend"
-    return f"{seen.chosen}: saw {cut} of {path.tube.name}, {bends}. {seen.work.words[0]}"
+    order = f" Bend in the order {', '.join(map(str, seen.work.order))}." if path.bends > 1 else ""
+    return f"{seen.chosen}: saw {cut} of {path.tube.name}, {bends}.{order}"
 
 
 def _way_words(seen: Looked, system: str) -> str:
