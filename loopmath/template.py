@@ -593,7 +593,9 @@ def _straight_sheets(path: TubePath, work: bench_work.BenchWork, make: Make, sys
         1e3 * work.finished,
     )
     file = f" File its ends square: {mm(work.squaring)} comes off each, as dashed, and {mm(work.finished)} is left."
-    words = [f"Saw {mm(work.cut)} of tube.{file if work.squaring else ''}"]
+    held = " and ".join(f"{mm(long)} at {end}" for long, end in zip(work.held, "AB", strict=True) if long)
+    held = f": {held} is to hold it by, and comes off once it is bent and cold" if held else ""
+    words = [f"Saw {mm(work.blank)} of tube{held}.{file if work.squaring else ''}"]
     words.append(f"Marks count in {'millimetres' if system == 'metric' else 'inches'} from the squared end A.")
     if path.bends:
         words[1] += " Hatched: heat here." if work.practice["method"] == "hot" else " Hatched: what the bend takes."
@@ -624,7 +626,13 @@ def _look() -> Iterator[None]:
 
 
 def sheets(
-    path: TubePath, system: str = "metric", paper: str = "A4", squaring: float = 0.001, title: str = ""
+    path: TubePath,
+    system: str = "metric",
+    paper: str = "A4",
+    squaring: float = 0.001,
+    title: str = "",
+    stretch: float | None = None,
+    over_bend: float | None = None,
 ) -> dict[str, Figure]:
     """
     Return the sheets of one run, upright, by what is on them.
@@ -641,6 +649,8 @@ def sheets(
         Left at each end to square it. [m]
     title : str
         Of the plan it belongs to.
+    stretch, over_bend : float, optional
+        What a practice bend told; see `bench_work.work`.
 
     Returns
     -------
@@ -656,7 +666,7 @@ def sheets(
     """
     one_of("paper", paper, PAPERS)
     one_of("system", system, DISPLAY)
-    work, about = bench_work.work(path, squaring), path.tube.name
+    work, about = bench_work.work(path, squaring, stretch, over_bend), path.tube.name
     about += f", bend radius {show(float(path.radius), 'length', system)}" if path.bends else ""
     make = partial(Sheet, paper, system, f"{title}: {about}" if title else about)
     with _look():
@@ -702,7 +712,8 @@ def write_templates(plan: Plan, folder: Path | None = None, system: str = "metri
     with _look(), PdfPages(whole, metadata={"Title": f"Tube templates: {plan.title}", "CreationDate": None}) as pdf:
         for name, path in plan.paths.items():
             used.append(_file_name(name, used))
-            for what, figure in sheets(path, system, paper, float(plan.squaring), plan.title).items():
+            told = (float(plan.squaring), plan.title, plan.stretch, plan.over_bend)
+            for what, figure in sheets(path, system, paper, *told).items():
                 one = io.StringIO()
                 figure.savefig(one, format="svg", metadata={"Date": None})
                 contents[f"{used[-1]}-{what.replace(' ', '_')}.svg"] = one.getvalue()

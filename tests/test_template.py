@@ -163,8 +163,11 @@ def test_the_strip_says_which_end_is_which_what_is_filed_off_and_how_the_bends_l
     (figure,) = (f for name, f in figures(UP, squaring=0.002).items() if name.startswith("straight"))
     words = printed(figure)
     made = bench_work.work(laid(UP), 0.002)
-    assert any(line.startswith(f"Saw {1e3 * made.cut:.1f} mm of tube. File its ends square: 2.0 mm") for line in words)
-    assert any(f"{1e3 * made.finished:.1f} mm is left" in line for line in words)
+    said = " ".join(words)
+    near, far = (1e3 * long for long in made.held)
+    assert f"Saw {1e3 * made.blank:.1f} mm of tube: {near:.1f} mm at A and {far:.1f} mm at B is to hold it by" in said
+    assert "File its ends square: 2.0 mm" in said
+    assert f"{1e3 * made.finished:.1f} mm is left" in said
     assert any("from the squared end A" in line for line in words)
     assert {"A: near", "B: far", "bend 1: 90°\ngo to 90.9°\nmiddle 93.1", "turned 90°\nanticlockwise"} <= set(words)
     # Looking along the middle leg, to the right: bend 1 lies in the plane of the floor, its normal down (6 o'clock);
