@@ -1,7 +1,6 @@
 """What the page of materials shows of a plan: one view at a time, worked out and said in words and tables."""
 
 import re
-from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +12,7 @@ from loopmath import coolant_choice, rules, tube_choice, tube_ends, wetted
 from loopmath.checks import one_of
 from loopmath.coolant_choice import CoolantChoice
 from loopmath.plan import AIDS, Plan
-from loopmath.rules import SIGNALS, Warned
+from loopmath.rules import Warned
 from loopmath.solution import Solution, solved
 from loopmath.tube_choice import TubeChoice
 from loopmath.tube_ends import BRIEF, WHEN, TubeEnds
@@ -106,17 +105,10 @@ def touching(plan: Plan) -> set[tuple[str, str]]:
 # ------------------------------------------------------------------------------------------------------- words
 
 
-def counted(rows: list[Warned]) -> str:
-    """Return how many warnings there are of each signal word."""
-    found = Counter(row.signal for row in rows)
-    listed = [f"{found[w]} {w}{'s' if found[w] > 1 else ''}" for w in SIGNALS if w in found]
-    return (", ".join(listed) if listed else "No warnings") + "."
-
-
 def sentence(seen: Looked, system: str = "metric") -> str:
     """Return a view in one sentence a builder would say."""
     # A unit that ends in a full stop ends the sentence.
-    return f"{_SAID[seen.view](seen, system)} {counted(seen.warned(system))}".replace("diff..", "diff.")
+    return f"{_SAID[seen.view](seen, system)} {rules.told(seen.warned(system))}".replace("diff..", "diff.")
 
 
 def _metals(seen: Looked, system: str) -> str:

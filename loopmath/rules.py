@@ -8,6 +8,7 @@ rules on one quantity only the gravest that fires at a place is kept (on words: 
 always speak for themselves.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -339,6 +340,13 @@ def warnings_of(facts: list[Fact], system: str = "metric", house: Iterable[House
         words, action = f"{p.field} cannot be judged", "Mend the rule; all others hold."
         rows.append(Warned("warning", "rules", words, "", "", str(p), action, "plan"))
     return sorted(rows, key=lambda row: SIGNALS.index(row.signal))
+
+
+def told(rows: Iterable[Warned]) -> str:
+    """Return how many warnings there are of each signal word, as a sentence."""
+    found = Counter(row.signal for row in rows)
+    listed = [f"{found[w]} {w}{'s' if found[w] > 1 else ''}" for w in SIGNALS if w in found]
+    return (", ".join(listed) if listed else "No warnings") + "."
 
 
 def _judged(rule: Rule, fact: Fact) -> str:

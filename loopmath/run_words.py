@@ -1,11 +1,10 @@
 """What the page of tube runs shows of a plan: one view at a time, worked out and said in words and tables."""
 
-from collections import Counter
 from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from loopmath import bench_work, router, run_checks
+from loopmath import bench_work, router, rules, run_checks
 from loopmath import loop as tree
 from loopmath.bench_work import BenchWork
 from loopmath.checks import InputError, one_of
@@ -179,16 +178,9 @@ def tube_words(plan: Plan, system: str = "metric") -> str:
     return f"{show(sum(float(p.length) for p in paths), 'length', system)} with {sum(p.bends for p in paths)} bends"
 
 
-def counted(rows: list[Warned]) -> str:
-    """Return how many warnings there are of each signal word."""
-    found = Counter(row.signal for row in rows)
-    listed = [f"{found[w]} {w}{'s' if found[w] > 1 else ''}" for w in SIGNALS if w in found]
-    return (", ".join(listed) if listed else "No warnings") + "."
-
-
 def sentence(seen: Looked, system: str = "metric") -> str:
     """Return a view in one sentence a builder would say."""
-    return f"{_said(seen, system)} {counted(seen.warned(system))}"
+    return f"{_said(seen, system)} {rules.told(seen.warned(system))}"
 
 
 def _said(seen: Looked, system: str) -> str:

@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
-from typing import Any
+from typing import Any, ClassVar
 
 import ipywidgets as widgets
 import numpy as np
@@ -91,6 +91,8 @@ class LivePanel:
 
     #: Settings after which the figure is made anew.
     anew: tuple[str, ...] = ()
+    #: Title of a group of controls -> the views it is shown in, of a panel of several; one that is not here always is.
+    shown: ClassVar[dict[str, tuple[str, ...]]] = {}
 
     def __init__(self, plan: Plan) -> None:
         self.plan, self.system, self.failed = plan, "metric", ""
@@ -157,7 +159,9 @@ class LivePanel:
         return []
 
     def followed(self, setting: str, value: Any) -> None:
-        """Move other controls after one was moved by hand."""
+        """Move other controls after one was moved by hand; show those that count with another view."""
+        if setting == ":view":
+            self._fold()
 
     # ------------------------------------------------------------------------------------------------ controls
 
@@ -219,7 +223,9 @@ class LivePanel:
 
     def _arranged(self, groups: list) -> widgets.Widget:
         """Lay the controls beside the picture."""
-        boxes = [page.group(title, children) for title, children in groups if children]
+        self.boxes = {title: page.group(title, children) for title, children in groups if children}
+        self._fold()
+        boxes = [*self.boxes.values()]
         folded = self.beside()
         if folded:
             more = widgets.Accordion([widgets.VBox(folded)], titles=["More parts"], selected_index=None)
@@ -234,6 +240,12 @@ class LivePanel:
         whole = widgets.Box([widgets.HTML(page.STYLE), column, self.screen])
         whole.add_class("glance")
         return widgets.VBox([whole, self.note])
+
+    def _fold(self) -> None:
+        """Show the controls that count in this view."""
+        for title, views in self.shown.items():
+            if title in self.boxes:
+                self.boxes[title].layout.display = None if self.own("view") in views else "none"
 
     # --------------------------------------------------------------------------------------- state, solve, draw
 

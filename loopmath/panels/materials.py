@@ -45,6 +45,7 @@ class MaterialsPanel(LivePanel):
     """The live panel of materials over one plan."""
 
     anew = (":view",)
+    shown = SHOWN
     #: View and settings the last answer was solved for.
     _solved: Any = None
 
@@ -89,20 +90,7 @@ class MaterialsPanel(LivePanel):
     def _arranged(self, groups: list) -> widgets.Widget:
         view = super()._arranged(groups)
         view.add_class("glance-materials")
-        boxes = view.children[0].children[1].children
-        self.boxes = dict(zip([title for title, children in groups if children], boxes, strict=False))
-        self._fold()
         return view
-
-    def _fold(self) -> None:
-        """Show the controls that count in this view."""
-        for title, box in self.boxes.items():
-            box.layout.display = None if self.own("view") in SHOWN.get(title, VIEWS) else "none"
-
-    def followed(self, setting: str, value: Any) -> None:
-        """Show other controls with another view."""
-        if setting == ":view":
-            self._fold()
 
     def settings(self) -> dict[str, Any]:
         """Return what was moved; the ticks become the metals beside the plan."""

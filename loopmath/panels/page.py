@@ -3,7 +3,6 @@
 import io
 import re
 from base64 import b64encode
-from collections import Counter
 from html import escape
 from typing import Any
 
@@ -15,7 +14,7 @@ from loopmath import loop as tree
 from loopmath import style
 from loopmath.checks import InputError
 from loopmath.compare import Comparison
-from loopmath.rules import SIGNALS
+from loopmath.rules import told
 from loopmath.run_words import laid_words
 from loopmath.solution import Solution
 from loopmath.units import DISPLAY
@@ -123,11 +122,11 @@ def group(title: str, children: list) -> widgets.Widget:
 def headline(solution: Solution, system: str = "metric") -> str:
     """Return the answer in one sentence a builder would say."""
     units, s = DISPLAY[system], solution.state
-    told = counts(solution)
+    warned = counts(solution)
     if not solution.moving:
-        return f"{solution.plight} {told}"
+        return f"{solution.plight} {warned}"
     if not solution.known:
-        return f"{units['flow'].text(s['flow'])}, but no temperature can be stated. {solution.plight} {told}"
+        return f"{units['flow'].text(s['flow'])}, but no temperature can be stated. {solution.plight} {warned}"
     words = (
         f"{units['flow'].text(s['flow'])}; warmest coolant {units['difference'].text(s['coolant_over_room'])} "
         f"over room; "
@@ -141,14 +140,12 @@ def headline(solution: Solution, system: str = "metric") -> str:
             f"{worst.name} {units['temperature'].text(s[worst.name])}, "
             f"{units['difference'].text(abs(margin))} {side} its limit; "
         )
-    return f"{words}about {units['sound'].text(s['sound'])}. {told}"
+    return f"{words}about {units['sound'].text(s['sound'])}. {warned}"
 
 
 def counts(solution: Solution) -> str:
     """Return how many warnings there are of each signal word."""
-    found = Counter(row.signal for row in solution.warned())
-    listed = [f"{found[w]} {w}{'s' if found[w] > 1 else ''}" for w in SIGNALS if w in found]
-    return (", ".join(listed) if listed else "No warnings") + "."
+    return told(solution.warned())
 
 
 def alt_text(solution: Solution, system: str = "metric") -> str:

@@ -34,6 +34,7 @@ class RunsPanel(LivePanel):
     """The live panel of tube runs over one plan."""
 
     anew = (":view", ":colour")
+    shown = SHOWN
 
     #: What the last answer was worked out for.
     _looked: Any = None
@@ -117,23 +118,14 @@ class RunsPanel(LivePanel):
         view = super()._arranged(groups)
         view.add_class("glance-runs")
         self._show_own(":standoff")
-        boxes = view.children[0].children[1].children
-        self.boxes = dict(zip([title for title, children in groups if children], boxes, strict=False))
-        self._fold()
         return view
-
-    def _fold(self) -> None:
-        """Show the controls that count in this view."""
-        for title, box in self.boxes.items():
-            box.layout.display = None if self.own("view") in SHOWN.get(title, VIEWS) else "none"
 
     # ------------------------------------------------------------------------------------ what was moved in space
 
     def followed(self, setting: str, value: Any) -> None:
         """Move what was slid in space; show another run's or port's own figures when it is chosen."""
-        if setting == ":view":
-            self._fold()
-        elif setting == ":standoff":
+        super().followed(setting, value)
+        if setting == ":standoff":
             self._move(f"{self.own('run')}.standoff", self.own("standoff"))
         elif setting == ":height":
             self._move(f"{self.own('port')}.up", self.own("height"))
