@@ -217,7 +217,8 @@ def test_tubes_of_several_kinds_share_rows_and_their_sizes_are_listed():
     assert found["wheel tube cutter"].size() == "takes 12.0 mm tube"
     assert found["sharp knife or tube shears"].materials == ("EPDM",)
     # One insert a bore: PETG's longest bent piece is 272.5 mm, the acrylic one 119.8 mm; copper takes none.
-    assert found[INSERT].size() == "for a bore of 10.0 mm, at least 372.5 mm long; for a bore of 12.0 mm, at least 219.8 mm long"
+    both = "for a bore of 10.0 mm, at least 372.5 mm long; for a bore of 12.0 mm, at least 219.8 mm long"
+    assert found[INSERT].size() == both
     assert found[INSERT].amount == 2
     assert found["tube bender"].size() == "for 12.0 mm tube, 30.0 mm radius to its middle"
     # PETG: two runs and two dead legs, 8 ends, 19.2 rings; acrylic and copper 2 ends each, 4.8.
