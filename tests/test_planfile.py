@@ -603,6 +603,13 @@ RIGHT_THERE |= {"panel": [True], "stock": [[1]]}
 #: Places of the workshop that the demo has not.
 GROUPS = ("case", "joints", *(group for group in BESIDE if group not in DEMO))
 BESIDE_PLACES = [p for p in places(WORKSHOP) if p and (p[0] in GROUPS or p[:2] == ("parts", "top radiator"))]
+#: Ports, boxes and routes are read alike: so many of the demo's stand for all, each kind of line among them.
+STANDING = {
+    "ports": ("pump out", "drain tap"),
+    "boxes": ("memory", "left panel"),
+    "routes": ("processor to graphics card", "graphics card to front radiator"),
+}
+PLACES = [path for path in PLACES if len(path) < 2 or path[1] in STANDING.get(path[0], (path[1],))]
 EVERY_PLACE = [(path, DEMO) for path in PLACES] + [(path, WORKSHOP) for path in BESIDE_PLACES]
 
 

@@ -39,6 +39,7 @@ SHAPES = {
     "many short ones": shape([12, 5, 5, 5, 5, 12], [0, 180, 180, 180, 90], [45] * 5),
     "bends that touch": shape([40, 0, 0, 40], [0, 90, -90], [90, 90, 90]),
     "crosses itself flat": shape([150, 40, 40, 40, 150], [0, 20, -20, 20], [90] * 4),
+    "one sharp bend": shape([80, 80], [0], [130]),
     "long": [[0, 0, 0], [0, 900, 0], [700, 900, 0], [700, 400, 300]],
 }
 
@@ -376,7 +377,7 @@ def test_where_a_tube_crosses_itself_the_nearer_leg_covers_the_other(nearer):
     assert (high > wide) == (nearer > 0)
 
 
-@pytest.mark.parametrize("name", ["up", "back", "many short ones", "crosses itself flat"])
+@pytest.mark.parametrize("name", ["up", "back", "many short ones", "crosses itself flat", "one sharp bend"])
 def test_the_outline_of_a_tube_has_no_gap(name):
     path = laid(SHAPES[name])
     line = sight.fine(path)[0]
@@ -465,6 +466,18 @@ def test_names_of_any_length_and_signs_fit():
     for figure in template.sheets(replace(path, route=route, ports=ports), title=long).values():
         fits(figure)
         assert not any("\x07" in text.get_text() for text in figure.axes[0].texts)
+
+
+def test_the_line_from_words_to_their_place_crosses_no_other_words():
+    picture = template.Picture((100, 60))
+    picture.block((0, 0), (100, 20))
+    picture.label("a label in the way", (50, 24))
+    picture.label("its neighbour", (50, 15), 1.0)
+    low, high = (np.array([50, 24]) + sign * np.array([13, 1]) for sign in (-1, 1))
+    (line,) = (shape_.vertices for shape_, face, *_ in picture.shapes)
+    along = line[0] + np.linspace(0, 1, 100)[:, None] * (line[1] - line[0])
+    assert line[1] == pytest.approx([50, 15], abs=1.01)
+    assert not np.any(np.all((along > low) & (along < high), axis=1))
 
 
 def test_a_run_without_bends_has_its_view_and_its_strip():
