@@ -25,12 +25,14 @@ class Element(Checked):
     A leaf of the tree: something the coolant passes. `name` is unique in its loop.
 
     `position` is the middle of its body, (x, y, z) in the case, seen from the front: to the right, to the rear, up [m],
-    and `size` how far the body goes each way [m]; `note` is the builder's own words.
+    and `size` how far the body goes each way [m]; `passage` holds points the coolant passes inside, from its inlet to
+    its outlet [m]; `note` is the builder's own words.
     """
 
     name: str
     position: tuple[float, float, float] | None = field(default=None, kw_only=True)
     size: tuple[float, float, float] | None = field(default=None, kw_only=True)
+    passage: tuple[tuple[float, float, float], ...] | None = field(default=None, kw_only=True)
     note: str = field(default="", kw_only=True)
 
     #: What a builder calls this kind of thing.
@@ -43,6 +45,9 @@ class Element(Checked):
         for key, made in (("position", point_of), ("size", size_of)):
             if getattr(self, key) is not None:
                 object.__setattr__(self, key, made(f"{self.name}, {key}", getattr(self, key)))
+        if self.passage is not None:
+            inside = tuple(point_of(f"{self.name}, passage {n}", p) for n, p in enumerate(self.passage, start=1))
+            object.__setattr__(self, "passage", inside or None)
 
     @property
     def part(self) -> Any:

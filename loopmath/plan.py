@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -151,6 +152,22 @@ class Plan:
     stretch, over_bend : float, optional
         What a practice bend told: by which share of its arc a bend gets longer, and of its angle it springs back; by
         default what data/bending.csv says of the material.
+    tip_limit : float
+        How far the machine may be tipped to let air or coolant out. [rad]
+    bottle_sizes : tuple of float
+        Bottles the coolant is sold in. [m3]
+    coolant_spare : float or array
+        Share bought on top of what the loop takes. [-]
+    hours_per_day : float or array
+        How long the machine runs. [h]
+    filled_on : str
+        Day it was last filled, year-month-day; empty: not yet.
+    gauge_step : float or array
+        What the gauge of the leak tester can tell apart. [Pa]
+    least_leak : float or array
+        Smallest leak worth finding, as air of the room. [m3/s]
+    before : tuple of (first, second)
+        What the builder wants in before what, by name.
     origin : Origin, optional
         The file it was read from.
     """
@@ -207,10 +224,19 @@ class Plan:
     practice_length: Any = 0.15
     stretch: Any = None
     over_bend: Any = None
+    tip_limit: Any = np.pi / 2
+    bottle_sizes: tuple[float, ...] = (0.001,)
+    coolant_spare: Any = 0.1
+    hours_per_day: Any = 8.0
+    filled_on: str = ""
+    gauge_step: Any = 1000.0
+    least_leak: Any = 1e-6 / 60
+    before: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
         self._check_space()
+        self._check_service()
         object.__setattr__(self, "loop", self._laid())
         one_of("case_air_by", self.case_air_by, (GIVEN, BALANCE))
         between("case_heat", self.case_heat, 0.0, 3000.0, "W")
@@ -267,6 +293,24 @@ class Plan:
             between("stock_lengths", length, 0.05, 10.0, "m")
         if self.case_size is not None:
             between("case_size", np.array(self.case_size), 0.05, 3.0, "m")
+
+    def _check_service(self) -> None:
+        """Look at what the plan says of filling, testing and upkeep."""
+        between("tip_limit", self.tip_limit, 0.0, np.pi, "rad")
+        between("coolant_spare", self.coolant_spare, 0.0, 1.0, "of the loop")
+        between("hours_per_day", self.hours_per_day, 0.0, 24.0, "hours")
+        between("gauge_step", self.gauge_step, 1.0, 1e5, "Pa")
+        between("least_leak", self.least_leak, 1e-10, 1e-4, "m^3/s")
+        if not self.bottle_sizes:
+            raise InputError("bottle_sizes", "none", "one size or more")
+        for size in self.bottle_sizes:
+            between("bottle_sizes", size, 1e-5, 0.1, "m^3")
+        if self.filled_on:
+            try:
+                date.fromisoformat(self.filled_on)
+            except ValueError:
+                remedy = "Such as 2026-05-31."
+                raise InputError("filled_on", self.filled_on, "a day as year-month-day", remedy) from None
 
     def _laid(self) -> tree.Series:
         return tree.laid_out(self.loop, self.routes, self.ports, self.tube_fitting, self.bend_radius)
@@ -399,6 +443,10 @@ def _set_also_wetted(plan: Plan, value: Any) -> Plan:
     for name in value:
         materials.layers(name, "also_wetted")
     return replace(plan, also_wetted=tuple(value))
+
+
+def _plain(name: str) -> Callable:
+    return lambda plan, value: replace(plan, **{name: value})
 
 
 def _set_words(name: str) -> Callable:
@@ -559,6 +607,11 @@ SETTINGS: dict[str, Setting] = {
     "stretch": Setting("how much a bend stretches", "share", -0.5, 0.5, lambda p, v: replace(p, stretch=v)),
     "over_bend": Setting("how much a bend springs back", "share", 0.0, 0.5, lambda p, v: replace(p, over_bend=v)),
     "practice": Setting("practice pieces", "count", 0, 100, lambda p, v: replace(p, practice=v)),
+    "tip_limit": Setting("how far the machine may be tipped", "angle", 0.0, np.pi, _plain("tip_limit")),
+    "coolant_spare": Setting("coolant bought on top", "share", 0.0, 1.0, _plain("coolant_spare")),
+    "hours_per_day": Setting("hours it runs a day", "count", 0.0, 24.0, _plain("hours_per_day")),
+    "gauge_step": Setting("what the gauge can tell", "pressure", 1.0, 1e5, _plain("gauge_step")),
+    "least_leak": Setting("smallest leak worth finding", "flow", 1e-10, 1e-4, _plain("least_leak")),
     "hot_spot": Setting(
         "air of the case over its mean where a tube hangs", "difference", 0.0, 40.0, lambda p, v: replace(p, hot_spot=v)
     ),

@@ -4,6 +4,7 @@ A user's plan file: one TOML document in, one plan out, every problem told at on
 What a document may hold stands once, in `SECTIONS`, `PARTS` and `BESIDE`; `plansave` writes from there.
 """
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ from loopmath.laws import coolant as coolants
 from loopmath.laws import materials
 from loopmath.plan import BALANCE, GIVEN, WORDS, Plan, own_name
 from loopmath.reader import NEEDED, Reader, kinds_of, parsed
-from loopmath.routes import HOLES, Box, Port, Route
+from loopmath.routes import HOLES, PURPOSES, Box, Port, Route
 from loopmath.rules import HouseRule
 
 #: The version of plan files this package writes; older ones are brought forward when they are read.
@@ -102,6 +103,15 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("stretch", "share", None),
         Field("over_bend", "share", None),
     ),
+    "service": (
+        Field("tip_limit", "angle", math.pi / 2),
+        Field("bottles", "volumes", (0.001,), "bottle_sizes"),
+        Field("spare", "share", 0.1, "coolant_spare"),
+        Field("hours_per_day", "count", 8.0),
+        Field("filled_on", default=""),
+        Field("gauge_step", "pressure", 1000.0),
+        Field("least_leak", "flow", 1e-6 / 60),
+    ),
     "joints": (
         Field("seal", default="EPDM", known=WORDS["seal"]),
         Field("section", "length", 0.00178, "ring_section"),
@@ -144,7 +154,12 @@ PARTS: dict[str, tuple[type, tuple[Field, ...]]] = {
     "inline": (tree.InlineUnit, ()),
 }
 #: Lines that any part may have.
-ANY_PART = (Field("position", "position", None), Field("size", "position", None), Field("note", default=""))
+ANY_PART = (
+    Field("position", "position", None),
+    Field("size", "position", None),
+    Field("passage", "positions", None),
+    Field("note", default=""),
+)
 #: The same of the tube entries of the flow order.
 NOTE = Field("note", default="")
 RUN = (
@@ -193,7 +208,12 @@ BESIDE: dict[str, tuple[type, tuple[Field, ...]]] = {
     ),
     "ports": (
         Port,
-        (Field("position", "position"), Field("faces"), Field("of", default="")),  # whose, the plan's parts say
+        (
+            Field("position", "position"),
+            Field("faces"),
+            Field("of", default=""),  # whose, the plan's parts say
+            Field("purpose", default="", known=lambda: PURPOSES),
+        ),
     ),
     "boxes": (
         Box,

@@ -18,6 +18,7 @@ ROW_WORDS = {
     "position": 'three lengths, such as ["120 mm", "80 mm", "300 mm"]',
     "point": 'a temperature and a speed, such as ["30 degC", "40 %"]',
     "length": 'a length, such as "500 mm"',
+    "volume": 'a volume, such as "1 L"',
 }
 #: Problems told in full; what follows is counted.
 MOST_PROBLEMS = 40

@@ -101,20 +101,27 @@ def size_of(field: str, value: Any) -> Point:
     return size
 
 
+#: What a spare port of a part may be opened for; empty: a run ends on it, or it stays plugged.
+PURPOSES = ("", "fill", "vent", "drain")
+
+
 @dataclass(frozen=True, eq=False)
 class Port:
     """
     A threaded port of a part: where its face is [m], and which way it faces (see `direction`).
 
     `of` is the element of the loop it belongs to; empty for a tee, a fill port in a panel and the like.
+    `purpose` is what a spare one is opened for: one of `PURPOSES`.
     """
 
     name: str
     position: Point
     faces: str
     of: str = ""
+    purpose: str = ""
 
     def __post_init__(self) -> None:
+        one_of(f"{self.name}, purpose", self.purpose, PURPOSES)
         object.__setattr__(self, "position", point_of(f"{self.name}, position", self.position))
         direction(f"{self.name}, faces", self.faces)
 

@@ -42,6 +42,7 @@ INSIDE = {
     "heat capacity": "J/delta_degC",
     "mass": "kg",
     "angle": "rad",
+    "time": "s",
 }
 #: What a record's range says after its numbers -> the kind of quantity; any other remark stands at a plain number.
 KIND_OF_UNIT = {
@@ -90,6 +91,7 @@ _WRITTEN = {
     "heat capacity": ("J/K",),
     "mass": ("g", "kg"),
     "angle": ("deg",),
+    "time": ("min",),
 }
 _EXAMPLE = {
     "flow": "'3.5 L/min' or '0.9 gal/min'",
@@ -116,6 +118,7 @@ _EXAMPLE = {
     "heat capacity": "'60 J/K'",
     "mass": "'240 g' or '8.5 oz'",
     "angle": "'45 deg'",
+    "time": "'20 min'",
 }
 #: What people write for the two scales, in small letters, its degree sign left out.
 _TEMPERATURES = {
@@ -334,6 +337,7 @@ DISPLAY = {
         "heat capacity": _shown("heat capacity", "J/delta_degC", "J/K", 0),
         "mass": _shown("mass", "g", "g", 0),
         "angle": _shown("angle", "degree", "degrees", 1),
+        "time": _shown("time", "min", "min", 1),
     }
 }
 DISPLAY["us"] = DISPLAY["metric"] | {

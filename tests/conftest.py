@@ -11,6 +11,11 @@ TESTS = str(Path(__file__).resolve().parent)
 if TESTS not in sys.path:
     sys.path.insert(0, TESTS)
 
+# One file of tests a core: libraries that take all cores for one matrix would only fight over them. Set before numpy
+# is imported, and handed down to the other test processes and the kernels.
+for _library in ("OMP", "OPENBLAS", "MKL"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+
 # Set before anything is imported and handed down to the kernels of notebook tests. The folder is kept by this name
 # until the session ends, when it goes with all that was written into it.
 _MINE = tempfile.TemporaryDirectory(prefix="loopmath-mine-")

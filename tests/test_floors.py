@@ -29,6 +29,20 @@ FLOORS = {
     "laws.pipeflow": 2,
     "laws.sound": 2,
     "laws.turbomachine": 2,
+    "laws.flooding": 2,
+    "laws.leak": 2,
+    "passages": 7.2,
+    "pockets": 7.55,
+    "tipping": 7.6,
+    "leak_test": 9.25,
+    "leak_figures": 10.7,
+    "panels.leak": 11.5,
+    "service_log": 9.2,
+    "upkeep": 9.4,
+    "due_dates": 9.5,
+    "drift": 9.6,
+    "upkeep_words": 9.7,
+    "upkeep_figures": 10.7,
     "routes": 5.5,
     "clear_space": 7.6,
     "router": 7.7,
@@ -127,6 +141,7 @@ KEPT_TO = {
     "ipywidgets": lambda module: FLOORS[module] >= PANELS,
     "IPython": lambda module: FLOORS[module] >= PANELS,
     "pint": lambda module: module == "units",
+    "icalendar": lambda module: module == "due_dates",
 }
 
 

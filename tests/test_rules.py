@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -16,13 +17,16 @@ from hypothesis import strategies as st
 from loopmath import InputError, catalogue, demo_plan, rules, solve, tables, wetted
 from loopmath import loop as tree
 from loopmath.case import CaseFans, SpeedCurve
+from loopmath.drift import drift
 from loopmath.routes import Box
 from loopmath.rules import COLUMNS, CONTACT, FITS, SIGNALS, Clause, Fact, HouseRule, clauses, firings
 from loopmath.run_checks import checks
+from loopmath.service_log import Entry, Log
 from loopmath.solution import solved
 from loopmath.speed_curves import hunting
 from loopmath.tube_ends import tube_ends
 from loopmath.units import INSIDE
+from loopmath.upkeep import upkeep
 
 L_MIN = 1e-3 / 60
 
@@ -44,6 +48,7 @@ class Case(NamedTuple):
 
 INHIBITED, BARE = {"inhibitor": 1.0}, {"inhibitor": 0.0}
 PARTICLES, DYE = {"coolant colour": "particles"}, {"coolant colour": "dye"}
+BEYOND, WITHIN = {"trend beyond its scatter": 1.0}, {"trend beyond its scatter": 0.0}
 
 
 def glycol(share: float) -> dict:
@@ -154,6 +159,10 @@ CASES = {
     "grows-stuck": Case(0.0011, 0.001, 0.001),
     "fittings-differ": Case(1.0, 0.0),
     "way-not-found": Case(1.0, 0.0),
+    "drifts-to-room": Case(0.12, 0.10, None, BEYOND, (WITHIN, {})),
+    "drifts-to-coolant": Case(0.12, 0.10, None, BEYOND, (WITHIN, {})),
+    "flow-falls": Case(0.12, 0.10, None, BEYOND, (WITHIN, {})),
+    "loses-water": Case(32e-6, 30e-6, 30e-6),
 }
 NO, YES = "inhibitor is no", "inhibitor is yes"
 #: What warns where two things touch (and what else must be so), typed by hand; what the table calls fitting is silent.
@@ -962,7 +971,27 @@ def everything() -> list[Fact]:
     facts = [f for p in (*plans, plan.set(case_air="balance")) for f in solve(p).facts]
     curve = SpeedCurve("fans", ("front radiator",), temperatures=(30.0, 45.0), speeds=(0.3, 1.0))
     facts += [*wetted.second_opinion(plan), *wetted.second_opinion(steel)]
-    return [*facts, *hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts, *checks(plan).stuck]
+    facts += [*hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts, *checks(plan).stuck]
+    return facts + drift(upkeep(plan), LOGGED).facts
+
+
+#: A log that tells the resistance to the room, that of a block, the flow, and what was topped up.
+LOGGED = Log(
+    Path("booth.log.csv"),
+    tuple(
+        Entry(
+            f"2027-{month:02}-01",
+            topped_up=1e-5,
+            coolant=35.0,
+            room=25.0,
+            part="processor",
+            part_temperature=50.0,
+            flow=4e-5,
+            load=1.0,
+        )
+        for month in range(1, 7)
+    ),
+)
 
 
 def crowded():

@@ -141,6 +141,7 @@ WRONG = {
     "heat capacity": "3 J",
     "mass": "3 J",
     "angle": "3 m",
+    "time": "3 m",
 }
 
 

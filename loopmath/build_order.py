@@ -1,0 +1,814 @@
+"""
+In which order a loop is built: what must be in before what, why, and what contradicts what.
+
+Reasons come from the trade, from the places in the plan (what only comes out after another goes in before it) and from
+the builder. Trade facts here are common practice, no source.
+"""
+
+import heapq
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from graphlib import TopologicalSorter
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from loopmath import loop as tree
+from loopmath import run_gaps
+from loopmath.checks import InputError, one_of
+from loopmath.designs import number_of_designs, one_design
+from loopmath.laws import distance
+from loopmath.passages import _neighbours
+from loopmath.plan import Plan
+from loopmath.routes import ASKEW, FACES, Box, direction, word
+from loopmath.run_gaps import PASS_THROUGH, Scene, normal
+
+#: Kinds of constraint.
+IN_BEFORE, BLOCKS, NEEDS_ROOM = "must be in before", "blocks access to", "needs clear space"
+#: Sources of constraints.
+TRADE, SPACE, OWN = "common practice, no source", "the places in the plan", "the builder's own"
+#: How hard a constraint is to give up: a wish, a habit, what space allows, what cannot work or hurts otherwise.
+WISH, HABIT, ROOM, FIRM = range(4)
+#: Steps that are no part.
+CASE, TEST, FILL, POWER = "the case", "leak test", "fill and bleed", "power on"
+#: Kinds of steps.
+SETUP, PART, TUBE, WORK, CLOSE = "set-up", "part", "tube", "work", "closing"
+#: Half of what a slim spanner or two fingers need on their way to a fitting, and what they need beside it (common
+#: practice, no source). [m]
+REACH, FINGERS = 0.015, 0.010
+#: How far a part is first moved aside to come out past another. [m]
+ASIDE = (0.03, 0.06, 0.1)
+#: Heavier kinds of part first, a habit of the trade; within a kind the larger body, then flow order.
+HEAVY = (tree.RadiatorUnit, tree.Tank, tree.PumpUnit, tree.Source, tree.InlineUnit, tree.Fittings)
+
+
+class Before(NamedTuple):
+    """A constraint: the first step comes before the second, why, says who, what kind it is and how firm."""
+
+    first: str
+    second: str
+    why: str
+    source: str = TRADE
+    kind: str = IN_BEFORE
+    firm: int = HABIT
+
+
+class Way(NamedTuple):
+    """One way something comes out: which way, what has to be out before, and what else is to be known of it."""
+
+    way: str
+    blockers: frozenset
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Constraints that run in a ring, and the one that was given up so that the rest has an order."""
+
+    ring: tuple[Before, ...]
+    given_up: Before
+
+    @property
+    def words(self) -> str:
+        """The ring in words."""
+        steps = "; ".join(f"{b.first} before {b.second}, because {clause(b.why)}" for b in self.ring)
+        weak = self.given_up
+        return (
+            f"These cannot all hold: {steps}. One of these has to go; the weakest is {weak.first} before {weak.second} "
+            f"({weak.source}), and the order stands without it."
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """
+    One step of the order.
+
+    Attributes
+    ----------
+    name, kind : str
+        What is put in or done; one of `SETUP`, `PART`, `TUBE`, `WORK`, `CLOSE`.
+    what, why : str
+        What to do, and why now.
+    needs : str
+        What it needs: a hand, a spanner, free room.
+    cautions : tuple of str
+    hidden_by : tuple of str
+        What goes in later and then stands in front of a fitting or tap of this step: it has to be right before.
+    beside : tuple of (port, thing, gap)
+        Fittings with less than `FINGERS` beside them when this is put in. [m]
+    """
+
+    name: str
+    kind: str
+    what: str
+    why: str
+    needs: str
+    cautions: tuple[str, ...]
+    hidden_by: tuple[str, ...]
+    beside: tuple[tuple[str, str, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class BuildOrder:
+    """
+    The order of a plan.
+
+    Attributes
+    ----------
+    steps : tuple of Step
+    constraints : tuple of Before
+        All that were kept.
+    contradictions : tuple of Contradiction
+    missing : tuple of str
+        What has no place in the plan, in words.
+    """
+
+    steps: tuple[Step, ...]
+    constraints: tuple[Before, ...]
+    contradictions: tuple[Contradiction, ...]
+    missing: tuple[str, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The steps by name."""
+        return tuple(step.name for step in self.steps)
+
+
+def clause(sentence: str) -> str:
+    """Return a sentence as the end of another: without its full stop, its first article or pronoun small."""
+    first, _, rest = sentence.partition(" ")
+    small = first.lower() if first in ("A", "An", "The", "It", "Its", "Both", "What", "You", "Chips", "With") else first
+    return f"{small} {rest}".strip().removesuffix(".")
+
+
+# --------------------------------------------------------------------------------------------------- the sorting
+
+
+def shortest_ring(constraints: Iterable[Before]) -> tuple[Before, ...]:
+    """
+    Return the shortest ring of constraints, () if there is none.
+
+    Examples
+    --------
+    >>> [b.first for b in shortest_ring([Before("a", "b", ""), Before("b", "a", ""), Before("b", "c", "")])]
+    ['a', 'b']
+    """
+    onward: dict[str, list[Before]] = {}
+    for one in constraints:
+        onward.setdefault(one.first, []).append(one)
+    best: tuple[Before, ...] = ()
+    for start in onward:
+        came: dict[str, Before] = {}
+        queue = deque([start])
+        while queue and start not in came:
+            for one in onward.get(queue.popleft(), ()):
+                if one.second not in came:
+                    came[one.second] = one
+                    queue.append(one.second)
+        if start in came:
+            ring = [came[start]]
+            while ring[-1].first != start:
+                ring.append(came[ring[-1].first])
+            if not best or len(ring) < len(best):
+                best = tuple(ring[::-1])
+    return best
+
+
+def _firmest(constraints: Iterable[Before]) -> list[Before]:
+    """Return of all reasons for one step before another the firmest."""
+    best: dict[tuple[str, str], Before] = {}
+    for one in constraints:
+        pair = one.first, one.second
+        if pair not in best or one.firm > best[pair].firm:
+            best[pair] = one
+    return list(best.values())
+
+
+def sorted_out(
+    names: Iterable[str], constraints: Iterable[Before], key: Any = None
+) -> tuple[list[str], list[Before], list[Contradiction]]:
+    """
+    Return an order that keeps the constraints, those that were kept, and what contradicted.
+
+    Parameters
+    ----------
+    names : iterable of str
+        All steps, each once; of steps that are free the one of least key comes first.
+    constraints : iterable of Before
+        Between those names. Of each ring, the shortest first, the least firm constraint is given up.
+    key : callable, optional
+        Name to what is compared; by default the place in `names`.
+
+    Examples
+    --------
+    >>> sorted_out("abc", [Before("c", "a", "")])[0]
+    ['b', 'c', 'a']
+    """
+    names, kept, given_up = list(names), list(constraints), []
+    places = {name: n for n, name in enumerate(names)}
+    while ring := shortest_ring(_firmest(kept)):
+        weakest = min(ring, key=lambda one: one.firm)
+        given_up.append(Contradiction(ring, weakest))
+        kept = [one for one in kept if (one.first, one.second) != (weakest.first, weakest.second)]
+    sorter = TopologicalSorter({name: () for name in names})
+    for one in kept:
+        sorter.add(one.second, one.first)
+    sorter.prepare()
+    free, out = [], []
+    while sorter.is_active():
+        for name in sorter.get_ready():
+            heapq.heappush(free, ((places[name] if key is None else key(name), places[name]), name))
+        _, name = heapq.heappop(free)
+        out.append(name)
+        sorter.done(name)
+    return out, kept, given_up
+
+
+# ----------------------------------------------------------------------------------------- what stands in whose way
+
+
+class Body(NamedTuple):
+    """A thing that can come out as one: its boxes (a radiator brings its fans), and tubes that end on it."""
+
+    boxes: tuple[Box, ...]
+    tubes: frozenset
+
+
+@dataclass(frozen=True, eq=False)
+class Space:
+    """What stands where in one plan, and what ends on what."""
+
+    plan: Plan
+    scene: Scene
+    ends: dict[str, tuple[str, ...]]
+    bodies: dict[str, Body]
+
+    @property
+    def fixed(self) -> list[Box]:
+        """Panels that stay."""
+        return [box for box in self.scene.boxes if box.panel and not box.must_open]
+
+    @property
+    def panels(self) -> list[Box]:
+        """All that opens."""
+        return [box for box in self.scene.boxes if box.must_open]
+
+    def owner(self, box: Box) -> str:
+        """Return what a box belongs to: a part of the loop, or itself."""
+        return next((name for name, body in self.bodies.items() if box in body.boxes), box.of or box.name)
+
+    @property
+    def doors(self) -> dict[str, np.ndarray]:
+        """Ways out of the case: where a panel opens, if any does."""
+        opens = {word(direction("opens", box.opens)) for box in self.panels if box.panel} & FACES.keys()
+        return {name: np.array(FACES[name]) for name in FACES if name in opens or not opens}
+
+    def far(self, low: np.ndarray, high: np.ndarray, way: np.ndarray) -> float:
+        """Return how far something has to go until it is out of the case. [m]"""
+        size = self.scene.case_size
+        ends = (
+            np.vstack([e for box in self.scene.boxes for e in (box.low, box.high)])
+            if size is None
+            else np.array([np.zeros(3), size])
+        )
+        return max(float((ends @ way).max() - min(low @ way, high @ way)), 0.0)
+
+
+def ends_of(plan: Plan) -> dict[str, tuple[str, ...]]:
+    """Return for each run and dead leg the parts of the loop it ends on, by its ports and by what is beside it."""
+    tubes = [leaf for leaf in tree.leaves(plan.loop) if isinstance(leaf, (tree.Run, tree.DeadLeg))]
+    found: dict[str, dict] = {leaf.name: {} for leaf in tubes}
+    names = {leaf.name for leaf in tree.leaves(plan.loop)}
+    ports, routes = {port.name: port for port in plan.ports}, {route.name: route for route in plan.routes}
+    for name in found:
+        for port in (routes[name].start, routes[name].end) if name in routes else ():
+            if port in ports and ports[port].of in names:
+                found[name][ports[port].of] = None
+    for one, other in _neighbours(plan.loop):
+        for tube, part in ((one.name, other.name), (other.name, one.name)):
+            if tube in found and part not in found:
+                found[tube][part] = None
+    before = ""
+    for leaf in tree.leaves(plan.loop):
+        if isinstance(leaf, tree.DeadLeg) and not found[leaf.name] and before:
+            found[leaf.name][before] = None
+        elif leaf.name not in found:
+            before = leaf.name
+    return {name: tuple(parts) for name, parts in found.items()}
+
+
+@lru_cache(maxsize=24)
+def space_of(plan: Plan) -> Space:
+    """
+    Return what stands where in a plan.
+
+    Raises
+    ------
+    InputError
+        For N designs.
+    """
+    one_design("build order", number_of_designs(plan))
+    scene = run_gaps.scene(plan.paths.values(), plan.bodies, float(plan.clearance), plan.case_size)
+    ends, own = ends_of(plan), {box.of: box for box in scene.boxes if box.of}
+    loose = [box for box in scene.boxes if not box.of and not box.must_open and not box.panel]
+    bodies, fans = {}, set()
+    for leaf in tree.leaves(plan.loop):
+        if leaf.name in ends:
+            continue
+        box, tubes = own.get(leaf.name), frozenset(name for name, parts in ends.items() if leaf.name in parts)
+        boxes = () if box is None else (box,)
+        if box is not None and isinstance(leaf, tree.RadiatorUnit) and leaf.fan is not None:
+            boxes += tuple(b for b in loose if _lies_on(b, box))
+        fans |= set(boxes[1:])
+        bodies[leaf.name] = Body(boxes, tubes)
+    bodies |= {box.name: Body((box,), frozenset()) for box in loose if box not in fans}
+    return Space(plan, scene, ends, bodies)
+
+
+def _lies_on(box: Box, core: Box) -> bool:
+    """Return True if a box lies flat on the large face of a radiator, as its fans do."""
+    axis = normal(core)
+    apart = max(box.low[axis] - core.high[axis], core.low[axis] - box.high[axis])
+    overlap = np.minimum(box.high, core.high) - np.maximum(box.low, core.low)
+    wide = np.delete(overlap, axis) / np.delete(np.array(core.size), axis)
+    return abs(apart) <= 3 * ASKEW and bool(np.all(wide > 0.5))
+
+
+def stands_on(space: Space) -> Iterator[tuple[str, str]]:
+    """Yield (lower, upper) where the body of one part of the loop rests on that of another."""
+    own = {name: body.boxes[0] for name, body in space.bodies.items() if body.boxes and body.boxes[0].of}
+    for low, under in own.items():
+        for high, over in own.items():
+            overlap = np.minimum(under.high, over.high) - np.maximum(under.low, over.low)
+            if low != high and abs(over.low[2] - under.high[2]) <= ASKEW and np.all(overlap[:2] > ASKEW):
+                yield low, high
+
+
+@lru_cache(maxsize=24)
+def ways_out(plan: Plan) -> dict[str, tuple[Way, ...]]:
+    """
+    Return for every part, tube and box of a plan the ways it comes out, those with least in the way first.
+
+    A part goes straight out where a panel opens, or first aside by up to 100 mm; its tubes come off before. Screws,
+    sockets and pins that hold it one way are left out. Panels that do not open stay. () where no way was found; what has
+    no place in the plan has one way that only its tubes are in.
+    """
+    space = space_of(plan)
+    out = {name: _part_ways(space, name) for name in space.bodies}
+    laid = {tube.name: tube for tube in space.scene.tubes}
+    return out | {
+        name: _tube_ways(space, laid[name]) if name in laid else (Way("", frozenset()),) for name in space.ends
+    }
+
+
+def _part_ways(space: Space, name: str) -> tuple[Way, ...]:
+    body = space.bodies[name]
+    if not body.boxes:
+        return (Way("", body.tubes),)
+    moves = [(word_, [], way) for word_, way in space.doors.items()]
+    for aside, first in FACES.items():
+        moves += [
+            (f"{aside}, then {word_}", [step * np.array(first)], way)
+            for word_, way in space.doors.items()
+            if abs(np.array(first) @ way) < 0.5
+            for step in ASIDE
+        ]
+    sweeps, of = [], []
+    inside = [True] * len(moves)
+    for n, (_, asides, way) in enumerate(moves):
+        for box in body.boxes:
+            low, high = box.low, box.high
+            for step in asides:
+                sweeps.append((np.minimum(low, low + step), np.maximum(high, high + step)))
+                of.append((n, True))
+                low, high = low + step, high + step
+                size = space.scene.case_size
+                inside[n] &= size is None or bool(np.all(low >= -ASKEW) and np.all(high <= np.array(size) + ASKEW))
+            go = space.far(low, high, way) * way
+            sweeps.append((np.minimum(low, low + go), np.maximum(high, high + go)))
+            of.append((n, False))
+    met: list[tuple[set, set]] = [(set(), set()) for _ in moves]
+    for (n, first), names in zip(of, _met(space, body, np.array(sweeps)), strict=True):
+        met[n][not first].update(names)
+    fixed, found = {box.name for box in space.fixed}, []
+    for n, (word_, _, _) in enumerate(moves):
+        aside, onward = met[n]
+        if inside[n] and not aside and not onward & fixed:
+            found.append(Way(word_, frozenset(onward) | body.tubes))
+    found.sort(key=lambda way: len(way.blockers))
+    kept: list[Way] = []
+    for way in found:
+        if not any(other.blockers <= way.blockers for other in kept):
+            kept.append(way)
+    return tuple(kept)
+
+
+def _met(space: Space, body: Body, sweeps: np.ndarray) -> list[set[str]]:
+    """Return what each sweep (k, 2, 3) of a body meets, what it touches from the start left out."""
+    found: list[set[str]] = [set() for _ in sweeps]
+    low, high = sweeps[:, 0] + ASKEW, sweeps[:, 1] - ASKEW
+    for box in space.scene.boxes:
+        if box in body.boxes or box.must_open:
+            continue
+        if any(np.all((box.low < b.high - ASKEW) & (b.low + ASKEW < box.high)) for b in body.boxes):
+            continue
+        for n in np.flatnonzero(np.all((low < box.high) & (box.low < high), axis=1)):
+            found[n].add(space.owner(box))
+    pieces = [piece for piece in space.scene.pieces if piece.tube.name not in body.tubes]
+    if pieces:
+        lines, radius = [piece.line for piece in pieces], np.array([piece.radius for piece in pieces])
+        apart, _, _ = distance.lines_to_boxes(lines, np.stack([np.minimum(low, high), np.maximum(low, high)], axis=1))
+        for m, n in zip(*np.nonzero(apart < radius[:, None] - ASKEW), strict=True):
+            found[n].add(pieces[m].tube.name)
+    return found
+
+
+def _without(scene: Scene, gone: Iterable[str]) -> Scene:
+    gone = set(gone)
+    tubes = tuple(tube for tube in scene.tubes if tube.name not in gone)
+    return Scene(tubes, tuple(b for b in scene.boxes if b.name not in gone), scene.clearance, scene.case_size)
+
+
+def _tube_ways(space: Space, tube: Any) -> tuple[Way, ...]:
+    """Return how a tube comes out: with nothing gone, else with any one thing gone, else with one after another gone."""
+    found = run_gaps.removal(space.scene, tube)
+    through = [box.name for box in space.fixed if space.scene.met(tube.name, box.name)]
+    if through:
+        ends = " or ".join(space.ends[tube.name])
+        note = f"It goes through its hole in {through[0]}" + (f": leave {ends} loose until it is in." if ends else ".")
+        return (Way("", frozenset(), note),)
+    if not found.stopped_by:
+        return (Way(found.way, frozenset(), _moved(found)),)
+    own = {box.name for part in space.ends[tube.name] for box in space.bodies[part].boxes}
+    parts = [box.name for box in space.scene.boxes if not box.panel and not box.must_open and box.name not in own]
+    others = [*(t.name for t in space.scene.tubes if t is not tube), *parts]
+    singles = [(name, run_gaps.removal(_without(space.scene, [name]), tube)) for name in others]
+    ways = [Way(way.way, frozenset([_whose(space, name)]), _moved(way)) for name, way in singles if not way.stopped_by]
+    if ways:
+        return tuple(ways)
+    gone: list[str] = []
+    while found.stopped_by in others and found.stopped_by not in gone:
+        gone.append(found.stopped_by)
+        found = run_gaps.removal(_without(space.scene, gone), tube)
+    if found.stopped_by:
+        return ()
+    for name in list(gone):
+        fewer = [other for other in gone if other != name]
+        if not (again := run_gaps.removal(_without(space.scene, fewer), tube)).stopped_by:
+            gone, found = fewer, again
+    return (Way(found.way, frozenset(_whose(space, name) for name in gone), _moved(found)),)
+
+
+def _whose(space: Space, name: str) -> str:
+    box = next((box for box in space.scene.boxes if box.name == name), None)
+    return name if box is None else space.owner(box)
+
+
+def _moved(removal: Any) -> str:
+    return f"{removal.part} has to give way a little: leave it loose until this is in." if removal.part else ""
+
+
+def hidden(space: Space) -> dict[str, frozenset]:
+    """
+    Return for each laid tube what stands between its fittings, or the tap at its end, and every open side of the case:
+    of all straight ways to each the one with least on it, `REACH` to all sides.
+    """
+    out: dict[str, frozenset] = {}
+    pieces = space.scene.pieces
+    lines, radius = [p.line for p in pieces], np.array([p.radius for p in pieces])
+    for tube in space.scene.tubes:
+        names: set[str] = set()
+        own = {box.name for part in space.ends[tube.name] for box in space.bodies[part].boxes}
+        boxes = [b for b in space.scene.boxes if not b.must_open and b.name not in own]
+        for port, mouth in zip(tube.path.ports, tube.path.mouths, strict=True):
+            start = (port.at + mouth) / 2
+            rays = [
+                np.array([start, start + max(space.far(start, start, way), ASKEW) * way])
+                for way in space.doors.values()
+            ]
+            near, _, _ = distance.lines_to_lines(rays, lines)
+            to_box, _, _ = distance.lines_to_boxes(rays, np.array([(b.low, b.high) for b in boxes]).reshape(-1, 2, 3))
+            each = [
+                {pieces[m].tube.name for m in np.flatnonzero(near[n] < radius + REACH)} - {tube.name}
+                | {space.owner(boxes[m]) for m in np.flatnonzero(to_box[n] < REACH)}
+                for n in range(len(rays))
+            ]
+            names |= min(each, key=len)
+        out[tube.name] = frozenset(names)
+    return out
+
+
+def tight(space: Space) -> dict[str, list[tuple[str, str, float]]]:
+    """Return for each laid tube (port, other, gap) of what leaves less than `FINGERS` beside a fitting of it. [m]"""
+    pieces, out = space.scene.pieces, {tube.name: [] for tube in space.scene.tubes}
+    mine = [p for p in pieces if p.port is not None]
+    if not mine:
+        return out
+    apart, _, _ = distance.lines_to_lines([p.line for p in mine], [p.line for p in pieces])
+    gap = apart - np.array([p.radius for p in mine])[:, None] - np.array([p.radius for p in pieces])
+    for n, one in enumerate(mine):
+        near: dict[str, float] = {}
+        for m in np.flatnonzero(gap[n] < FINGERS):
+            other = pieces[m]
+            if other.tube is not one.tube and np.linalg.norm(space.scene.spot(other) - one.port.at) > ASKEW:
+                near[other.tube.name] = min(near.get(other.tube.name, np.inf), max(float(gap[n, m]), 0.0))
+        out[one.tube.name] += [(one.port.name, name, far) for name, far in near.items()]
+    return out
+
+
+# ------------------------------------------------------------------------------------------------- the constraints
+
+#: Why a part is in before a tube that ends on it.
+_ENDS = {
+    tree.RadiatorUnit: "a radiator is screwed down with its fans before a tube ends on it",
+    tree.Tank: "the reservoir stands fast before a tube ends on it",
+    tree.PumpUnit: "the pump stands fast before a tube ends on it",
+    tree.Source: "a block is down on its component before a tube can pull at it",
+}
+_END = "both ends of a tube are in place before it goes in"
+
+
+class _Maker:
+    """The constraints of one plan, and the steps that come of their order."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan, self.space = plan, space_of(plan)
+        self.leaves = {leaf.name: leaf for leaf in tree.leaves(plan.loop)}
+        self.tubes = self.space.ends
+        self.ways = ways_out(plan)
+        wanted = {name for pair in plan.before for name in pair[:2]}
+        self.apart = [n for n in self.space.bodies if n not in self.leaves and n in wanted]
+        self.drilled = {
+            box.name: [tube.name for tube in self.space.scene.tubes if self.space.scene.met(tube.name, box.name)]
+            for box in self.space.scene.boxes
+            if box.panel
+        }
+        self.drilled = {panel: tubes for panel, tubes in self.drilled.items() if tubes}
+        self.kinds = {holes(panel): SETUP for panel in self.drilled} | {CASE: SETUP}
+        self.kinds |= dict.fromkeys(self.apart, SETUP)
+        self.kinds |= {name: TUBE if name in self.tubes else PART for name in self.leaves}
+        self.kinds |= {TEST: WORK, FILL: WORK, POWER: WORK} | {box.name: CLOSE for box in self.space.panels}
+        self.step_of = {name: name for name in self.kinds}
+        for name, body in self.space.bodies.items():
+            for box in body.boxes:
+                self.step_of.setdefault(box.name, name if name in self.kinds else CASE)
+
+    def constraints(self) -> list[Before]:
+        """Return all that was found."""
+        return [*self._trade(), *self._space(), *self._own()]
+
+    def _trade(self) -> Iterator[Before]:
+        for panel in self.drilled:
+            yield Before(holes(panel), CASE, "chips of drilling stay away from everything else", firm=HABIT)
+            for tube in self.drilled[panel]:
+                why = f"its hole in {panel} is drilled, smoothed and lined before it goes through"
+                yield Before(holes(panel), tube, why, firm=FIRM)
+        for name in self.leaves:
+            yield Before(CASE, name, "what is fixed in the case is there first", firm=HABIT)
+        for name in self.apart:
+            yield Before(CASE, name, "what is fixed in the case is there first", firm=HABIT)
+        for tube, parts in self.tubes.items():
+            for part in parts:
+                why = _ENDS.get(type(self.leaves[part]), _END)
+                yield Before(part, tube, f"{why}: {part}", firm=FIRM)
+        for one, other in _neighbours(self.plan.loop):
+            small = [leaf for leaf in (one, other) if isinstance(leaf, (tree.Fittings, tree.InlineUnit))]
+            if len(small) == 1 and not {one.name, other.name} & self.tubes.keys():
+                main = other if small[0] is one else one
+                yield Before(main.name, small[0].name, f"it is screwed to {main.name}")
+        for name in self.leaves:
+            why = (
+                "the whole loop is tested with air before coolant comes in"
+                if name in self.tubes
+                else "it is tested too"
+            )
+            yield Before(name, TEST, why, firm=FIRM)
+        for name in self.apart:
+            yield Before(name, TEST, "the case is complete before the test", firm=HABIT)
+        yield Before(TEST, FILL, "a leak that air finds wets nothing", firm=FIRM)
+        yield Before(TEST, POWER, "no electronics are powered before the loop has passed its leak test", firm=FIRM)
+        yield Before(
+            FILL, POWER, "the pump alone runs while the loop fills: a drop on a dead board does no harm", firm=FIRM
+        )
+        for panel in self.space.panels:
+            yield Before(POWER, panel.name, "panels come last: every joint is looked at once more while it is warm")
+
+    def _space(self) -> Iterator[Before]:
+        for low, high in stands_on(self.space):
+            yield Before(low, high, f"{high} stands on it", SPACE, IN_BEFORE, ROOM)
+        for name, ways in self.ways.items():
+            if name not in self.leaves or not ways:
+                continue
+            own = {*self.space.bodies[name].tubes} if name in self.space.bodies else {*self.tubes[name]}
+            for other in sorted(frozenset.intersection(*(way.blockers for way in ways)) - own):
+                if self.step_of.get(other) not in (None, CASE, name):
+                    why = f"with {other} in its place {name} goes neither in nor out"
+                    yield Before(name, self.step_of[other], why, SPACE, BLOCKS, ROOM)
+
+    def rooms(self, kept: list[Before]) -> Iterator[Before]:
+        """Yield what would leave a hand more room at a fitting, as far as nothing firmer speaks against it."""
+        stands = hidden(self.space)
+        onward: dict[str, set[str]] = {}
+        for one in kept:
+            onward.setdefault(one.first, set()).add(one.second)
+        for tube, names in stands.items():
+            for other in sorted(names & stands.keys()):
+                if tube not in stands[other] and not _leads(onward, other, tube):
+                    onward.setdefault(tube, set()).add(other)
+                    why = f"{other} then stands between its fittings and your hand"
+                    yield Before(tube, other, why, f"{SPACE}; room for a hand: {TRADE}", NEEDS_ROOM, HABIT)
+
+    def _own(self) -> Iterator[Before]:
+        for n, pair in enumerate(self.plan.before, start=1):
+            field = f"before, pair {n}"
+            if isinstance(pair, str) or len(pair) not in (2, 3):
+                raise InputError(field, pair, "two names: what goes in first, and what after it")
+            first, second = (self.step_of[one_of(field, name, self.step_of)] for name in pair[:2])
+            if first == second:
+                remedy = "Name two different parts, tubes or steps."
+                raise InputError(field, f"{pair[0]} before {pair[1]}", "two different steps", remedy)
+            why = pair[2] if len(pair) == 3 else "you asked for it"
+            yield Before(first, second, why, OWN, IN_BEFORE, WISH)
+
+    def key(self, name: str) -> tuple:
+        """Return what steps that are free are ordered by."""
+        leaf = self.leaves.get(name)
+        if leaf is None:
+            return (list(self.kinds.values()).index(self.kinds[name]) if self.kinds[name] == SETUP else 99, 0.0)
+        if name in self.tubes:
+            return (len(HEAVY) + 1, 0.0)
+        rank = next((n for n, kind in enumerate(HEAVY) if isinstance(leaf, kind)), len(HEAVY))
+        return (rank, -float(np.prod(leaf.size)) if leaf.size else 0.0)
+
+    # ------------------------------------------------------------------------------------------------------ steps
+
+    def steps(self, order: list[str], kept: list[Before]) -> tuple[Step, ...]:
+        """Return the order as steps with their words."""
+        place = {name: n for n, name in enumerate(order)}
+        self.hidden, self.tight = hidden(self.space), tight(self.space)
+        return tuple(self._step(name, place, kept) for name in order)
+
+    def _step(self, name: str, place: dict[str, int], kept: list[Before]) -> Step:
+        mine = [one for one in kept if one.second == name]
+        after = max(mine, key=lambda one: (place[one.first], one.firm), default=None)
+        ahead = [
+            one
+            for one in kept
+            if one.first == name and one.kind != IN_BEFORE or one.first == name and one.source == OWN
+        ]
+        why = [] if after is None else [f"After {after.first}: {after.why}."]
+        why += [f"Before {one.second}: {one.why}." for one in ahead[:2]]
+        later = tuple(
+            sorted(n for n in self.hidden.get(name, ()) if place.get(self.step_of.get(n, n), -1) > place[name])
+        )
+        beside = tuple(row for row in self.tight.get(name, ()) if place.get(row[1], 99) < place[name])
+        what, needs, cautions = self._words(name)
+        notes = {way.note for way in self.ways.get(name, ()) if way.note} if name in self.tubes else set()
+        if name in self.ways and not self.ways[name]:
+            notes = {"No straight way in was found past what is there: try it by hand before anything is tightened."}
+        if later:
+            cautions = (*cautions, f"Tighten and check it now: {listed(later)} will stand before it.")
+        return Step(
+            name, self.kinds[name], what, " ".join(why) or "It waits for nothing.", needs, (*cautions, *sorted(notes)),
+            later, beside,
+        )  # fmt: skip
+
+    def _words(self, name: str) -> tuple[str, str, tuple[str, ...]]:
+        plan, leaf = self.plan, self.leaves.get(name)
+        if name == CASE:
+            boxes = [n for n in self.space.bodies if n not in self.leaves and n not in self.apart]
+            inside = f" with {listed(boxes)}" if boxes else ""
+            return f"Set up the case{inside}.", "", (
+                "Keep the mains plug out until the leak test is passed, and touch bare metal of the case before a board.",
+            )  # fmt: skip
+        if name in self.apart:
+            return f"Put {name} in.", "", ()
+        if self.kinds[name] == SETUP:
+            panel = next(panel for panel in self.drilled if holes(panel) == name)
+            lined = listed(self.drilled[panel])
+            routes = {route.name: route.hole for route in plan.routes}
+            how = {routes[tube] for tube in self.drilled[panel]}
+            what = f"Drill {panel} for {lined}, smooth both edges, set {' and '.join(sorted(how))}s."
+            tool = "; both sides of the panel free to hold a nut" if PASS_THROUGH in how else ""
+            return what, f"drill, deburring tool, eye protection{tool}", ("Sweep out every chip.",)
+        if name == TEST:
+            return "Plug every open port and test the loop with air.", "tester with its own pump and gauge, plugs", (
+                "No higher than the weakest part's own instructions allow, and with eye protection: air under pressure "
+                "stores more than coolant.",
+                "All electronics stay without power.",
+            )  # fmt: skip
+        if name == FILL:
+            fills = [n for n, e in self.leaves.items() if isinstance(e, tree.DeadLeg) and e.purpose == "fill"]
+            fills += [port.name for port in plan.ports if port.purpose == "fill"]
+            by = f" by {fills[0]}" if fills else ""
+            return f"Fill{by}, run the pump alone, let the air out, top up.", "towels, a funnel or squeeze bottle", (
+                "Never let the pump run dry. Only the pump has power; the board has none.",
+                "Wipe up and wait until everything is dry before anything else is powered.",
+            )  # fmt: skip
+        if name == POWER:
+            return "Connect and power the electronics.", "", ("Only when everything is dry to the touch.",)
+        if self.kinds[name] == CLOSE:
+            return f"Close {name}.", "", ()
+        if name in self.tubes:
+            return self._tube_words(leaf)
+        return _part_words(leaf, [box.name for box in self.space.bodies[name].boxes[1:]])
+
+    def _tube_words(self, leaf: Any) -> tuple[str, str, tuple[str, ...]]:
+        bends = "" if leaf.laid is None else f", {leaf.laid.bends} bend{'s' * (leaf.laid.bends != 1)}"
+        what = f"Fit {leaf.name} ({leaf.tube.name}{bends})."
+        if isinstance(leaf, tree.DeadLeg) and leaf.purpose == "drain":
+            what += " Its tap has to stay within reach."
+        if not leaf.tube.rigid:
+            return what, "both hands, a spanner for the collars", ("Leave it long enough that no part is pulled.",)
+        way = next(iter(self.ways[leaf.name]), None)
+        from_ = f", room to bring it in {_inward(way.way)}" if way and way.way else ""
+        aid = self.plan.assembly_aid
+        return what, f"both hands{from_}, {aid} on the rings", ("Push it straight in; never twist it by its bend.",)
+
+
+def _inward(way: str) -> str:
+    """Return how something goes in that comes out that way."""
+    turned = {name: list(FACES)[n ^ 1] for n, name in enumerate(FACES)}
+    moves = [turned[move] for move in reversed(way.split(", then "))]
+    return f"from the {way.split(', then ')[-1]}" if len(moves) == 1 else f"first {moves[0]}, then {moves[1]}"
+
+
+def _part_words(leaf: Any, fans: list[str]) -> tuple[str, str, tuple[str, ...]]:
+    if isinstance(leaf, tree.RadiatorUnit):
+        with_ = f" with its fans ({listed(fans)})" if fans else " with its fans" if leaf.fan is not None else ""
+        return f"Rinse {leaf.name} and screw it down{with_}.", "a screwdriver; a second hand holds it", (
+            "A screw that is too long goes into a tube of the core: try one by hand first.",
+        )  # fmt: skip
+    if isinstance(leaf, tree.Source):
+        return f"Mount {leaf.name} on its component.", "a screwdriver from its free side", (
+            "Paste, pads and screws as the part's own instructions say: crosswise, a little at a time.",
+        )  # fmt: skip
+    if isinstance(leaf, tree.PumpUnit):
+        return f"Mount {leaf.name}, its lead where a hand reaches the plug.", "a screwdriver", ()
+    if isinstance(leaf, tree.Tank):
+        return f"Mount {leaf.name}.", "a screwdriver", ("Plug its ports that stay free.",)
+    many = getattr(leaf, "count", 1.0)
+    number = f"{many:.0f} times " if np.ndim(many) == 0 and many > 1.5 else ""
+    part = f" ({number}{leaf.part.name})" if leaf.part is not None else ""
+    return f"Fit {leaf.name}{part}.", "fingers, then a spanner on its flats", ("Hand-tight and no more than a nudge.",)
+
+
+def holes(panel: str) -> str:
+    """Return what the step of drilling a panel is called."""
+    return f"holes in {panel}"
+
+
+def listed(names: Iterable[str]) -> str:
+    """Return names in a row: a, b and c."""
+    names = list(names)
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _leads(onward: dict[str, set[str]], start: str, end: str) -> bool:
+    """Return True if constraints lead from one step to another."""
+    seen, todo = set(), [start]
+    while todo:
+        name = todo.pop()
+        if name == end:
+            return True
+        todo += onward.get(name, set()) - seen
+        seen |= onward.get(name, set())
+    return False
+
+
+@lru_cache(maxsize=24)
+def build_order(plan: Plan) -> BuildOrder:
+    """
+    Return the order in which the loop of a plan is built.
+
+    Parameters
+    ----------
+    plan : Plan
+        One design. What has a place is judged in space; of the rest only the trade's own order counts.
+
+    Returns
+    -------
+    order : BuildOrder
+        Every step once; all constraints kept hold, and every contradiction is told with what was given up for it.
+
+    Raises
+    ------
+    InputError
+        For N designs, or if `plan.before` names what is no part, tube, box or step, or one thing twice.
+    """
+    made = _Maker(plan)
+    _, kept, against = sorted_out(made.kinds, made.constraints(), made.key)
+    kept += list(made.rooms(kept))
+    order, kept, _ = sorted_out(made.kinds, kept, made.key)
+    missing = [
+        f"{name} has no place in the plan: what stands in its way is not known."
+        for name, body in made.space.bodies.items()
+        if not body.boxes
+    ]
+    missing += [
+        f"{name} has no way in the plan: what it passes is not known." for name in made.tubes if name not in plan.paths
+    ]
+    return BuildOrder(made.steps(order, kept), tuple(kept), tuple(against), tuple(missing))

@@ -1,0 +1,568 @@
+"""
+The leak test of a loop: with which air pressure, how long, and what the readings say.
+
+Air of a closed loop keeps p/T (absolute) whatever the room does, so the verdict is the slope of the pressure corrected
+to one temperature, with what rounding, scatter and the weather could make of it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from loopmath import loop as tree
+from loopmath import tables, units
+from loopmath.checks import InputError, between
+from loopmath.designs import number_of_designs, one_design
+from loopmath.laws import coolant as coolants
+from loopmath.laws import leak
+from loopmath.loss import GRAVITY
+from loopmath.plan import Plan
+from loopmath.readings import Column, Readings, read_readings
+from loopmath.slips import shown
+from loopmath.tube_ends import highest_pressure
+from loopmath.units import DISPLAY
+
+#: Test this much above what the loop will see, and at most at this share of the lowest rating (common practice, no
+#: source); the pressure offered is rounded to this.
+ABOVE, OF_RATING, ROUNDED = 1.1, 0.8, 1000.0
+#: Scatter and step of a room thermometer [K]; how fast weather moves the room's pressure [Pa/s], and how far off it may
+#: be from the standard one [Pa]. Common practice, no source.
+SCATTER, WARM_STEP, WEATHER, UNKNOWN_ROOM = 0.1, 0.1, 100.0 / 3600, 3000.0
+#: Hold that is reasonable, settling after pumping, time between readings (common practice, no source). [s]
+REASONABLE, SETTLES, INTERVAL = 7200.0, 300.0, 60.0
+#: Least readings that are judged; a bend of the readings that is accused of settling by chance at most so often.
+LEAST_ROWS, BENT_BY_CHANCE = 4, 0.001
+#: Air of a room while a test runs [degC]; a jump or start within these shares of the room's pressure is suspicious.
+ROOM_RANGE, ATMOSPHERE = (0.0, 45.0), (0.85, 1.15)
+TIGHT, LEAKS, UNSURE = "tight as far as this test can tell", "leaks", "cannot tell yet"
+GAUGE, ABSOLUTE = "gauge", "absolute"
+KINDS = {
+    tree.Tank: "reservoir", tree.PumpUnit: "pump", tree.Source: "block", tree.RadiatorUnit: "radiator",
+    tree.Run: "tube", tree.DeadLeg: "tube", tree.Fittings: "fitting", tree.InlineUnit: "inline",
+}  # fmt: skip
+COLUMNS = (
+    Column("time", "time", ("t", "elapsed", "elapsed time", "minutes", "seconds"), "min", low=-np.inf),
+    Column("pressure", "pressure", ("gauge", "gauge pressure", "p", "overpressure"), "kPa", needed=False, low=-np.inf),
+    Column("temperature", "temperature", ("temp", "air temperature", "room temperature"), "degC", low=-273.15),
+    Column("room", "pressure", ("barometer", "room pressure", "air pressure"), "kPa", False, positive=True),
+    Column("absolute", "pressure", ("absolute pressure", "pressure absolute", "abs"), "kPa", False, positive=True),
+)
+
+
+# -------------------------------------------------------------------------------------------- pressure and hold
+
+
+@dataclass(frozen=True, eq=False)
+class LeakPlan:
+    """
+    How a loop is tested.
+
+    Attributes
+    ----------
+    plan : Plan
+    ratings : dict of str to float
+        Element -> what it is rated for, over the room. [Pa]
+    sees, least, most : float
+        Highest pressure the loop will see, and the ends of the window for the test, over the room. [Pa]
+    pressure : float
+        Of the test, over the room. [Pa]
+    volume, hose : float
+        Air in loop and hose together, and in the hose. [m3]
+    step, smallest, room : float
+        Of the gauge [Pa], smallest leak worth finding [m3/s at room conditions], absolute pressure of the room [Pa].
+    measured_room : bool
+        The room's pressure was given.
+    fall : float
+        What the smallest leak takes from the pressure. [Pa/s]
+    hold : float
+        After settling; infinite if a day is not enough. [s]
+    """
+
+    plan: Plan
+    ratings: dict[str, float]
+    sees: float
+    least: float
+    most: float
+    pressure: float
+    volume: float
+    hose: float
+    step: float
+    smallest: float
+    room: float
+    measured_room: bool
+    fall: float
+    hold: float
+
+    @property
+    def lowest(self) -> tuple[str, float]:
+        """The part that is rated lowest, and for how much. [Pa]"""
+        name = min(self.ratings, key=self.ratings.get)
+        return name, self.ratings[name]
+
+    @property
+    def energy(self) -> tuple[float, float]:
+        """What the air gives when it is let go at once, and at most at the room's temperature. [J]"""
+        state = (self.volume, self.room + self.pressure, self.room)
+        return float(leak.isentropic_energy(*state)), float(leak.isothermal_energy(*state))
+
+    def window(self, system: str = "metric") -> str:
+        """Return the window for the test pressure in words, or that there is none."""
+        show, (part, rating) = shown("pressure", system), self.lowest
+        ends = f"{show(self.least)} (a tenth above the {show(self.sees)} the loop can see) to {show(self.most)} (a "
+        ends += f"fifth below the {show(rating)} of {part}, the lowest rating)"
+        if self.least > self.most:
+            words = f"There is no window: it would be {ends}. Test {part} by itself as its maker says, "
+            return words + "slow the pump for good, or take a part with a higher rating; a weaker test proves less."
+        return f"Test at {ends}. The part's own instructions decide."
+
+    def brief(self, system: str = "metric") -> str:
+        """Return pressure and hold in words."""
+        if self.least > self.most:
+            return f"{self.window(system)} {self.advice(system)}"
+        return f"Test at {shown('pressure', system)(self.pressure)}. {self.advice(system)}"
+
+    def advice(self, system: str = "metric") -> str:
+        """Return the hold in words, and what would do if it is unreasonably long."""
+        size = leak_text(self.smallest, system)
+        if self.hold <= REASONABLE:
+            first = f"Settle {SETTLES / 60:.0f} min, then hold {minutes(self.hold)}"
+            return f"{first}: a leak of {size} of air shows in 99 of 100 tests."
+        steps = [s for s in self.step / np.array([2.0, 5.0, 10.0, 20.0, 50.0]) if _hold(self, s) <= REASONABLE]
+        finer = (
+            f"a gauge that tells {shown('pressure', system)(steps[0])} would do" if steps else "a finer gauge alone "
+        )
+        finer += "" if steps else "would not do; note a barometer too"
+        long = f"hold {minutes(self.hold)}" if np.isfinite(self.hold) else "even a day is not enough"
+        up = "" if self.pressure >= self.most else "; more pressure within the window drives more through a hole"
+        return f"{size} of air is too little for two hours: {long}, or {finer}{up}. Or look for a larger leak."
+
+    def wet(self, system: str = "metric") -> str:
+        """Return what the smallest leak of air would be in coolant, in words."""
+        warm = float(self.plan.room_air)
+        thick = float(self.plan.coolant.properties(warm)[1])
+        through = leak.coolant_leak(
+            self.smallest, self.pressure, self.sees, self.room, coolants.air_viscosity(warm), thick
+        )
+        day = DISPLAY[system]["volume"].text(86400 * float(through))
+        return (
+            f"A hole that lets {leak_text(self.smallest, system)} of air through would weep at most about {day} of "
+            "coolant a day at the highest pressure the loop sees; a very fine one holds it back altogether."
+        )
+
+    def danger(self, system: str = "metric") -> str:
+        """Return what the compressed air can do, in words."""
+        at_once, slow = self.energy
+        return (
+            f"The air holds {at_once:.0f} J when let go at once ({slow:.0f} J by the milder isothermal account): like "
+            f"1 kg falling from {DISPLAY[system]['head'].text(at_once / GRAVITY)}. A brittle acrylic part that bursts "
+            "throws splinters: wear glasses, keep faces away."
+        )
+
+
+def leak_text(rate: float, system: str = "metric") -> str:
+    """
+    Return a leak [m3/s of air at room conditions] in words.
+
+    Examples
+    --------
+    >>> leak_text(1e-6 / 60), leak_text(1e-6 / 60, "us")
+    ('1 mL/min', '0.034 fl oz/min')
+    """
+    how = DISPLAY[system]["volume"]
+    return f"{float(f'{how.convert(60 * rate):.2g}'):g} {how.label}/min".replace("-", "−")
+
+
+def minutes(time: float) -> str:
+    """Return a time [s] as whole minutes, rounded up, or hours."""
+    return f"{np.ceil(time / 60 - 1e-6):.0f} min" if time < 3 * 3600 else f"{time / 3600:.1f} h"
+
+
+def ratings(plan: Plan, own: Mapping[str, float] | None = None) -> dict[str, float]:
+    """
+    Return what each part of a plan is rated for over the room [Pa]: `own` by its name, else data/pressure_ratings.csv.
+
+    Raises
+    ------
+    InputError
+        If `own` names no part of the plan, or a rating is not above 0.
+    """
+    rows, own = tables.read_table("pressure_ratings.csv"), dict(own or {})
+    names = [leaf.name for leaf in tree.leaves(plan.loop)]
+    for name, value in own.items():
+        if name not in names:
+            raise InputError("rating", name, f"a part of the plan: {', '.join(names)}", "Write it as the plan does.")
+        between(f"rating of {name}", value, 1000.0, 5e6, "Pa")
+    out = {}
+    for leaf in tree.leaves(plan.loop):
+        material = getattr(getattr(leaf, "tube", None) or getattr(leaf, "reservoir", None), "material", "")
+        kind = next((k for c, k in KINDS.items() if isinstance(leaf, c)), "inline")
+        fitting = [row for row in rows if row["kind"] == kind and row["material"] in (material, "")]
+        out[leaf.name] = own.get(leaf.name, 1000.0 * fitting[0]["rated_kpa"])
+        if kind == "tube" and leaf.name not in own:  # it ends in fittings
+            out[leaf.name] = min(out[leaf.name], *(1000.0 * r["rated_kpa"] for r in rows if r["kind"] == "fitting"))
+    return out
+
+
+def will_see(plan: Plan) -> float:
+    """Return the highest pressure a loop will see: `highest_pressure`, and coolant above the middles it counts. [Pa]"""
+    middles = [leaf.position[2] for leaf in tree.leaves(plan.loop) if leaf.position is not None]
+    ends = [z for box in plan.bodies if box.of for z in (box.corner[2], box.corner[2] + box.size[2])]
+    ends += [float(z) for path in plan.paths.values() for z in np.asarray(path.points)[..., 2].ravel()]
+    density = float(plan.coolant.properties(float(plan.room_air))[0])
+    more = max(0.0, np.ptp(ends) - np.ptp(middles)) if ends and len(middles) > 1 else 0.0
+    return float(highest_pressure(plan)[0] + density * GRAVITY * more)
+
+
+def planned(
+    plan: Plan,
+    pressure: float | None = None,
+    hose: float = 0.0,
+    step: float | None = None,
+    smallest: float | None = None,
+    room: float | None = None,
+    own: Mapping[str, float] | None = None,
+) -> LeakPlan:
+    """
+    Plan the dry leak test of a loop.
+
+    Parameters
+    ----------
+    plan : Plan
+        One design.
+    pressure : float, optional
+        Of the test over the room; by default in the middle of the window, or at its upper end if there is none. [Pa]
+    hose : float
+        Air beside the loop, in gauge and hose, 0 to 0.01. [m3]
+    step, smallest : float, optional
+        Of the gauge [Pa], and smallest leak worth finding, as air at room conditions [m3/s]; else the plan's.
+    room : float, optional
+        Absolute pressure of the room; by default the standard one at the plan's height. [Pa]
+    own : dict of str to float, optional
+        Ratings of the user's parts, by name. [Pa]
+
+    Raises
+    ------
+    InputError
+        If an input is outside or the plan is N designs.
+
+    Examples
+    --------
+    >>> from loopmath.planfile import load_plan
+    >>> test = planned(load_plan(tables.DATA / "plans" / "podcast_booth.toml"))
+    >>> round(test.pressure), test.lowest[0]
+    (55000, 'reservoir')
+    """
+    one_design("a leak test", number_of_designs(plan))
+    measured = room is not None
+    room = float(coolants.pressure_at_height(plan.height)) if room is None else room
+    room = between("air pressure of the room", room, 4e4, 1.15e5, "Pa")
+    step = between("step of the gauge", plan.gauge_step if step is None else step, 1.0, 5e4, "Pa")
+    smallest = plan.least_leak if smallest is None else smallest
+    smallest = between("smallest leak", smallest, 1e-10, 1e-4, "m3/s")
+    volume = sum(float(leaf.volume()) for leaf in tree.leaves(plan.loop)) + between("hose", hose, 0.0, 0.01, "m3")
+    held, sees = ratings(plan, own), will_see(plan)
+    least, most = ABOVE * sees, OF_RATING * min(held.values())
+    if pressure is None:
+        pressure = min(most, ROUNDED * np.round((least + most) / 2 / ROUNDED)) if least <= most else most
+    pressure = float(between("test pressure", pressure, 1000.0, 1e6, "Pa"))
+    fall = room * smallest / volume
+    test = LeakPlan(plan, held, sees, least, most, pressure, volume, hose, step, smallest, room, measured, fall, np.nan)
+    return LeakPlan(**(vars(test) | {"hold": _hold(test, step)}))
+
+
+def _hold(test: LeakPlan, step: Any) -> Any:
+    """Return the hold with a gauge of a step, thermometer and weather as usual. [s]"""
+    each = (test.room + test.pressure) / leak.kelvin(float(test.plan.room_air))
+    return leak.hold_time(test.fall, step + each * WARM_STEP, each * SCATTER, WEATHER, INTERVAL)
+
+
+def findable(test: LeakPlan, hold: Any) -> Any:
+    """Return the smallest leak a hold [s] finds in 99 of 100 tests, as air at room conditions [m3/s]."""
+    each = (test.room + test.pressure) / leak.kelvin(float(test.plan.room_air))
+    count = np.maximum(np.floor(hold / INTERVAL) + 1, 5.0)
+    doubt = leak.slope_doubt(hold, count, test.step + each * WARM_STEP, each * SCATTER, WEATHER)
+    return 2 * doubt * test.volume / test.room
+
+
+def own_ratings(text: str) -> dict[str, float]:
+    """
+    Return ratings written by a person, by part. [Pa]
+
+    Examples
+    --------
+    >>> own_ratings("reservoir: 60 kPa; pump: 1 bar")
+    {'reservoir': 60000.0, 'pump': 100000.0}
+    """
+    out = {}
+    for item in filter(str.strip, text.split(";")):
+        name, mark, value = item.partition(":")
+        if not mark:
+            raise InputError("ratings", item, "part: pressure; part: pressure", "Such as reservoir: 60 kPa.")
+        out[name.strip()] = units.to_si(f"rating of {name.strip()}", value.strip(), "pressure")
+    return out
+
+
+# ---------------------------------------------------------------------------------------------------- readings
+
+
+def read(text: str, test: LeakPlan, reads: str = "") -> Readings:
+    """
+    Read a table of a leak test, pasted or from a file.
+
+    Parameters
+    ----------
+    text : str
+        Time, gauge or absolute pressure, temperature; the room's pressure too if it was noted.
+    test : LeakPlan
+    reads : str
+        "gauge" or "absolute" of the column of pressure, where the table is doubtful.
+
+    Returns
+    -------
+    readings : Readings
+        With "absolute" [Pa] always filled in.
+
+    Raises
+    ------
+    InputError
+        With all faults of the table; backward time, too few readings, gauge mixed with absolute, odd temperatures.
+    """
+    table = read_readings(text, COLUMNS, "leak test")
+    if ("pressure" in table) == ("absolute" in table):
+        raise InputError("leak test", "no or two columns of pressure", "one: gauge pressure or absolute pressure")
+    key = "absolute" if "absolute" in table else "pressure"
+    every, table = table.rows, table.having("time", key, "temperature")
+    if len(table) < LEAST_ROWS:
+        raise InputError("leak test", f"{len(table)} readings", f"{LEAST_ROWS} or more", "Read once a minute.")
+    back = np.flatnonzero(np.diff(table["time"]) <= 0)
+    if back.size:
+        line = table.rows[back[0] + 1]
+        remedy = "Time must go on from line to line; put the lines in order, or take out the repeated one."
+        raise InputError(f"leak test, line {line}, time", _time(table, back[0] + 1), "a later time", remedy)
+    warm = table["temperature"]
+    odd = np.flatnonzero((warm < ROOM_RANGE[0]) | (warm > ROOM_RANGE[1]))
+    if odd.size:
+        line, said = table.rows[odd[0]], f"{warm[odd[0]]:.1f} degC"
+        remedy = "If it is in another unit, write that in the header: temperature [degF] or [K]."
+        raise InputError(f"leak test, line {line}, temperature", said, "0 to 45 degC, as in a room", remedy)
+    room = table["room"] if "room" in table else np.full(len(table), test.room)
+    room = np.where(np.isfinite(room), room, test.room)
+    kind = reads or (ABSOLUTE if key == "absolute" else GAUGE)
+    pressure, low, high = table[key], *(share * test.room for share in ATMOSPHERE)
+    jump = np.flatnonzero((np.abs(np.diff(pressure)) > low) & (np.abs(np.diff(pressure)) < high))
+    if jump.size:
+        raise InputError(
+            f"leak test, line {table.rows[jump[0] + 1]}, pressure",
+            f"{pressure[jump[0] + 1] / 1e3:.1f} kPa after {pressure[jump[0]] / 1e3:.1f} kPa",
+            "gauge pressures throughout, or absolute ones throughout",
+            "It jumps by about one atmosphere: which lines read against the room, and which absolute?",
+        )
+    if not reads and (kind == GAUGE) == bool(pressure[0] > low):
+        said = f"{pressure[0] / 1e3:.1f} kPa {kind}"
+        remedy = "Say whether the table reads gauge or absolute pressure: a loop at the pressure of the room reads "
+        remedy += f"0 on a gauge and about {test.room / 1e3:.0f} kPa absolute."
+        raise InputError(f"leak test, line {table.rows[0]}, pressure", said, "a likely pressure of such a test", remedy)
+    total = pressure if kind == ABSOLUTE else pressure + room
+    if np.any(total <= 0):
+        line = table.rows[np.argmax(total <= 0)]
+        raise InputError(f"leak test, line {line}, pressure", "below a vacuum", "more than 0 absolute")
+    steps = table.steps | {"absolute": table.steps[key]}
+    notes, empty = table.notes, sorted({*map(int, every)} - {*map(int, table.rows)})
+    if empty:
+        notes += (f"Left out, for their pressure is empty: line{'s'[: len(empty) > 1]} {', '.join(map(str, empty))}.",)
+    if kind == GAUGE and "room" not in table:
+        notes += ("The gauge reads against the room; its usual drift with the weather is allowed for.",)
+        steps["room"] = np.nan
+    values = table.values | {"absolute": total, "room": room}
+    return Readings(table.name, values, table.rows, table.units, table.kinds, table.scales, notes, table.doubts, steps)
+
+
+def _time(table: Readings, place: int) -> str:
+    return f"{table['time'][place] / 60:g} min after {table['time'][place - 1] / 60:g} min"
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """
+    What readings say.
+
+    Attributes
+    ----------
+    test : LeakPlan
+    kind : str
+        TIGHT, LEAKS or UNSURE.
+    time, gauge, corrected, warm : array
+        Of all readings: from the first on [s], over the room [Pa], corrected to the first temperature and over the
+        room [Pa], temperature [degC].
+    settled : float
+        Readings before it are left out. [s]
+    start, slope, doubt : float
+        Of the line through the others: at the first of them [Pa over the room], [Pa/s]; `doubt` to each side.
+    leak : tuple of 3 floats
+        Rate and its ends, as air at room conditions. [m3/s]
+    more : float
+        To go on by [s]; 0 if the verdict stands, infinite if a day would not do.
+    words : tuple of str
+        What was noticed.
+    """
+
+    test: LeakPlan
+    kind: str
+    time: np.ndarray
+    gauge: np.ndarray
+    corrected: np.ndarray
+    warm: np.ndarray
+    settled: float
+    start: float
+    slope: float
+    doubt: float
+    leak: tuple[float, float, float]
+    more: float
+    words: tuple[str, ...]
+
+    def said(self, system: str = "metric") -> str:
+        """Return the verdict in a sentence."""
+        size, smallest = [leak_text(value, system) for value in self.leak], leak_text(self.test.smallest, system)
+        if self.kind == TIGHT:
+            return f"Tight as far as this test can tell: any leak is below {smallest} of air (at most {size[2]})."
+        if self.kind == LEAKS:
+            return f"It leaks: {size[0]} of air at room conditions, {size[1]} to {size[2]}. Release, find it, mend it."
+        on = "a day would not do: take a finer gauge" if np.isinf(self.more) else f"go on for {minutes(self.more)}"
+        why = next((words for words in self.words if words.startswith("The corrected pressure")), "")
+        why = why or (f"So far {size[1]} to {size[2]} of air." if np.isfinite(self.slope) else "")
+        return f"Cannot tell yet: {on}. {why}".strip()
+
+
+def judge(readings: Readings, test: LeakPlan, settle: float = SETTLES) -> Verdict:
+    """
+    Judge the readings of a leak test.
+
+    Parameters
+    ----------
+    readings : Readings
+        Of `read`.
+    test : LeakPlan
+    settle : float
+        Time after the first reading that is left out: pumping warms the air, 0 or more. [s]
+
+    Raises
+    ------
+    OutOfRange
+        If `settle` is negative.
+
+    Notes
+    -----
+    Least squares on p T1/T; the doubt is that of `laws.leak.slope_doubt` with the true times. A false alarm, and a leak
+    of the smallest size passed as tight, come in less than 1 of 100 tests.
+    """
+    settle = between("settling time", settle, 0.0, 86400.0, "s")
+    time, warm, total = readings["time"] - readings["time"][0], readings["temperature"], readings["absolute"]
+    room = readings["room"]
+    kept = time >= settle
+    reference = float(warm[np.argmax(kept)])
+    corrected = leak.corrected_pressure(total, warm, reference)
+    over = corrected - room[0]
+    blind = np.isnan(readings.steps.get("room", 0.0))
+    each = float(np.mean(total)) / leak.kelvin(reference)
+    others = each * readings.steps["temperature"] + (0.0 if blind else readings.steps.get("room", 0.0))
+    written, step = (
+        others + gauge for gauge in (readings.steps["absolute"], max(test.step, readings.steps["absolute"]))
+    )
+    scatter, drift = each * SCATTER, WEATHER if blind else 0.0
+    notes, (part, rating) = [], test.lowest
+    if np.max(total - room) > rating:
+        notes.append(f"Danger: readings lie above the rating of {part}. Release the pressure now.")
+    if total[np.argmax(kept)] - room[np.argmax(kept)] < test.sees:
+        notes.append("The pressure is below what the loop will see with coolant: the test proves little there.")
+    every = {"test": test, "time": time, "gauge": total - room, "corrected": over, "warm": warm, "settled": settle}
+    if kept.sum() < LEAST_ROWS:
+        more = settle + test.hold - time[-1]
+        none = {"start": np.nan, "slope": np.nan, "doubt": np.nan, "leak": (np.nan,) * 3}
+        notes.append("Too few readings are left after settling.")
+        return Verdict(**every, **none, kind=UNSURE, more=float(more), words=tuple(notes))
+    t, y = time[kept], over[kept]
+    count, span, middle = t.size, float(np.ptp(t)), float(t.mean())
+    weights = (t - middle) / np.sum((t - middle) ** 2)
+    slope = float(weights @ y)
+    left = y - y.mean() - slope * (t - middle)
+    seen = float(np.sqrt(left @ left / (count - 2)))
+    one = max(np.hypot(step / np.sqrt(12), scatter), seen)
+    sloped = float(np.abs(weights).sum()) * step / 2
+    doubt = sloped + stats.t.ppf(1 - leak.RISK, count - 2) * one * np.sqrt(float(weights @ weights)) + drift
+    if blind and not test.measured_room:  # a wrong pressure of the room corrects by the wrong share
+        doubt += UNKNOWN_ROOM * abs(float(weights @ (leak.kelvin(reference) / leak.kelvin(warm[kept]))))
+    rate, low, high = -slope, -slope - doubt, -slope + doubt
+    bent = _settling(t, y, written, scatter, rate, float(np.mean((total - room)[kept])))
+    more = 0.0
+    if bent:
+        kind = UNSURE
+        more = max(test.hold, span / 2)
+        notes.append(
+            f"The corrected pressure falls ever slower: air and thermometer still settle. Wait, then leave out the "
+            f"first {minutes(settle + span / 2)}."
+        )
+    elif high < 0:
+        kind, more = UNSURE, test.hold
+        notes.append("The corrected pressure rises: the thermometer lags the air, or the loop stands in sun. Wait.")
+    elif high < test.fall:
+        kind = TIGHT
+    elif low > 0:
+        kind = LEAKS
+    else:
+        kind, wanted = UNSURE, 0.9 * max(rate, test.fall - rate)
+        total_time = float(leak.hold_time(2 * wanted, step, one, drift, span / (count - 1)))
+        more = max(total_time - span, span / (count - 1))
+    if np.ptp(warm) > 0.05:
+        way = "cooled" if warm[-1] < warm[0] else "warmed"
+        notes.append(f"The room {way}; what that does to the pressure is taken out.")
+    sizes = tuple(float(value * test.volume / room[0]) for value in (rate, low, high))
+    line = {"start": float(y.mean() + slope * (t[0] - middle)), "slope": slope, "doubt": float(doubt), "leak": sizes}
+    return Verdict(**every, **line, kind=kind, more=more, words=(*notes, *readings.notes, *readings.doubts))
+
+
+def _settling(t: np.ndarray, y: np.ndarray, step: float, scatter: float, rate: float, gauge: float) -> bool:
+    """
+    Return True if the readings bend more than a leak that slows as its pressure falls would bend them.
+
+    `step` is that of the written numbers: where a reader tells tenths between two marks, they bend visibly.
+    """
+    if t.size < 6 or gauge <= 0 or rate * np.ptp(t) > 0.5 * gauge:
+        return False
+    u = (t - t.mean()) / np.ptp(t)
+    design = np.column_stack((np.ones_like(u), u, u * u))
+    solve = np.linalg.pinv(design)
+    weights, left = solve[2], y - design @ (solve @ y)
+    bend = 2 * float(weights @ y) / np.ptp(t) ** 2
+    one = max(np.hypot(step / np.sqrt(12), scatter), float(np.sqrt(left @ left / (t.size - 3))))
+    doubt = float(np.abs(weights).sum()) * step / 2
+    doubt += stats.t.ppf(1 - BENT_BY_CHANCE, t.size - 3) * one * np.sqrt(float(weights @ weights))
+    return bend - 2 * doubt / np.ptp(t) ** 2 > 2 * rate**2 / gauge
+
+
+def steps(test: LeakPlan, system: str = "metric") -> tuple[list[str], list[str]]:
+    """Return the steps of the dry test and of the wet test."""
+    show, (part, rating) = shown("pressure", system), test.lowest
+    dry = [
+        "Only on a dry, empty loop, never on a filled one. Machine off and unplugged, battery out of a portable one.",
+        "Close fill, vent and drain; fit the tester to the top fill port. Glasses on, faces away from acrylic.",
+        f"Hand pump only, never a compressor or a can of gas. Stop at {show(test.pressure)}; the lowest rating is "
+        f"{show(rating)} ({part}), and the part's own instructions decide.",
+        f"Let it settle {SETTLES / 60:.0f} min: pumping warms the air. Shut the pump off from gauge and loop.",
+        "Note time, pressure and temperature beside the loop once a minute; the thermometer away from hands and sun.",
+        f"Hold {minutes(test.hold) if np.isfinite(test.hold) else 'longer than a day'}. Tighten and open nothing under "
+        "pressure.",
+        "Release all pressure at the valve, see the gauge at zero, then open.",
+    ]
+    wet = [
+        "Only after a dry test that is tight. Feed the pump alone from a supply of its own; all other electronics "
+        "unpowered, unplugged, boards covered.",
+        "White paper under every joint, block and the pump; fill, top up as air leaves, never run the pump dry.",
+        "Run 24 hours (common practice, no source; the part's instructions decide), tipping gently once air is out.",
+        "Look after 10 minutes, an hour, at the end: drops at joints and caps, wet paper, a falling level.",
+        "If anything is wet: pump off, drain, mend, dry test again. Power the machine only when all is dry.",
+        "Mains and water: low voltage only, dry hands. The part's instructions, local codes, licensed practice decide.",
+    ]
+    return dry, wet
