@@ -23,8 +23,9 @@ EACH = 10.0
 #: In how many tries the least set of what comes out first is looked for.
 TRIES = 20000
 FORMULA = (
-    "100 points: 50 less 10 for each thing that comes out first; 25 less the share of all coolant lost without draining; "
-    "15 less the share lost after draining; 10 if quick-release pairs shut it off on both sides. Our own weighting."
+    "100 points: 50, less 10 for each thing that comes out first; 25, less as much of them as is lost of all coolant "
+    "without draining; 15, the same after draining; 10 if quick-release pairs shut it off on both sides. The weights "
+    "are our own."
 )
 ASSUMED = (
     "The machine stands upright, the fill opening is open so that air follows, and all that can run out does. What the "

@@ -56,11 +56,24 @@ class Before(NamedTuple):
 
 
 class Way(NamedTuple):
-    """One way something comes out: which way, what has to be out before, and what else is to be known of it."""
+    """
+    One way something comes out: which way, and what has to be out before.
+
+    Of a tube: the part that has to give way a little, or, where it goes `through` a panel, the parts at its ends.
+    """
 
     way: str
     blockers: frozenset
-    note: str = ""
+    loose: tuple[str, ...] = ()
+    through: str = ""
+
+    @property
+    def note(self) -> str:
+        """What is left loose until it is in, in words."""
+        if self.through:
+            start = f"It goes through its hole in {self.through}"
+            return f"{start}: leave {' or '.join(self.loose)} loose until it is in." if self.loose else f"{start}."
+        return f"{self.loose[0]} has to give way a little: leave it loose until this is in." if self.loose else ""
 
 
 @dataclass(frozen=True)
@@ -231,10 +244,14 @@ def sorted_out(
 
 
 class Body(NamedTuple):
-    """A thing that can come out as one: its boxes (a radiator brings its fans), and tubes that end on it."""
+    """
+    What comes out as one: its boxes, tubes that end on it, and what stands on it. A radiator brings its fans, and a part
+    the fittings that are screwed to it.
+    """
 
     boxes: tuple[Box, ...]
     tubes: frozenset
+    on_it: frozenset = frozenset()
 
 
 @dataclass(frozen=True, eq=False)
@@ -258,7 +275,7 @@ class Space:
 
     def owner(self, box: Box) -> str:
         """Return what a box belongs to: a part of the loop, or itself."""
-        return next((name for name, body in self.bodies.items() if box in body.boxes), box.of or box.name)
+        return box.of or next((name for name, body in self.bodies.items() if box in body.boxes), box.name)
 
     @property
     def doors(self) -> dict[str, np.ndarray]:
@@ -324,8 +341,24 @@ def space_of(plan: Plan) -> Space:
             boxes += tuple(b for b in loose if _lies_on(b, box))
         fans |= set(boxes[1:])
         bodies[leaf.name] = Body(boxes, tubes)
+    screwed = [(main, bodies[small]) for main, small in screwed_on(plan)]
+    for main, small in screwed:
+        mine = bodies[main]
+        bodies[main] = mine._replace(boxes=mine.boxes + small.boxes, tubes=mine.tubes | small.tubes)
+    for low, high in stands_on(own):
+        bodies[low] = bodies[low]._replace(on_it=bodies[low].on_it | {high})
     bodies |= {box.name: Body((box,), frozenset()) for box in loose if box not in fans}
     return Space(plan, scene, ends, bodies)
+
+
+def screwed_on(plan: Plan) -> list[tuple[str, str]]:
+    """Return (part, fitting or in-line part that is screwed to it), where no tube is between them."""
+    out = []
+    for pair in _neighbours(plan.loop):
+        small = [isinstance(leaf, (tree.Fittings, tree.InlineUnit)) for leaf in pair]
+        if sum(small) == 1 and not any(isinstance(leaf, tree.Run) for leaf in pair):
+            out.append(tuple(leaf.name for leaf in (pair if small[1] else pair[::-1])))
+    return out
 
 
 def _lies_on(box: Box, core: Box) -> bool:
@@ -337,9 +370,8 @@ def _lies_on(box: Box, core: Box) -> bool:
     return abs(apart) <= 3 * ASKEW and bool(np.all(wide > 0.5))
 
 
-def stands_on(space: Space) -> Iterator[tuple[str, str]]:
-    """Yield (lower, upper) where the body of one part of the loop rests on that of another."""
-    own = {name: body.boxes[0] for name, body in space.bodies.items() if body.boxes and body.boxes[0].of}
+def stands_on(own: dict[str, Box]) -> Iterator[tuple[str, str]]:
+    """Yield (lower, upper) where one body of some rests on another."""
     for low, under in own.items():
         for high, over in own.items():
             overlap = np.minimum(under.high, over.high) - np.maximum(under.low, over.low)
@@ -353,21 +385,20 @@ def ways_out(plan: Plan) -> dict[str, tuple[Way, ...]]:
     Return for every part, tube and box of a plan the ways it comes out, those with least in the way first.
 
     A part goes straight out where a panel opens, or first aside by up to 100 mm; its tubes come off before. Screws,
-    sockets and pins that hold it one way are left out. Panels that do not open stay. () where no way was found; what has
-    no place in the plan has one way that only its tubes are in.
+    sockets and pins that hold it one way are left out. Panels that do not open stay. () where no way was found; what
+    has no place in the plan has one way that only its tubes are in.
     """
     space = space_of(plan)
     out = {name: _part_ways(space, name) for name in space.bodies}
     laid = {tube.name: tube for tube in space.scene.tubes}
-    return out | {
-        name: _tube_ways(space, laid[name]) if name in laid else (Way("", frozenset()),) for name in space.ends
-    }
+    anyhow = (Way("", frozenset()),)
+    return out | {name: _tube_ways(space, laid[name]) if name in laid else anyhow for name in space.ends}
 
 
 def _part_ways(space: Space, name: str) -> tuple[Way, ...]:
     body = space.bodies[name]
     if not body.boxes:
-        return (Way("", body.tubes),)
+        return (Way("", body.tubes | body.on_it),)
     moves = [(word_, [], way) for word_, way in space.doors.items()]
     for aside, first in FACES.items():
         moves += [
@@ -397,7 +428,7 @@ def _part_ways(space: Space, name: str) -> tuple[Way, ...]:
     for n, (word_, _, _) in enumerate(moves):
         aside, onward = met[n]
         if inside[n] and not aside and not onward & fixed:
-            found.append(Way(word_, frozenset(onward) | body.tubes))
+            found.append(Way(word_, frozenset(onward) | body.tubes | body.on_it))
     found.sort(key=lambda way: len(way.blockers))
     kept: list[Way] = []
     for way in found:
@@ -433,13 +464,11 @@ def _without(scene: Scene, gone: Iterable[str]) -> Scene:
 
 
 def _tube_ways(space: Space, tube: Any) -> tuple[Way, ...]:
-    """Return how a tube comes out: with nothing gone, else with any one thing gone, else with one after another gone."""
+    """Return how a tube comes out: with nothing gone, else with any one thing, else with one after another gone."""
     found = run_gaps.removal(space.scene, tube)
     through = [box.name for box in space.fixed if space.scene.met(tube.name, box.name)]
     if through:
-        ends = " or ".join(space.ends[tube.name])
-        note = f"It goes through its hole in {through[0]}" + (f": leave {ends} loose until it is in." if ends else ".")
-        return (Way("", frozenset(), note),)
+        return (Way("", frozenset(), space.ends[tube.name], through[0]),)
     if not found.stopped_by:
         return (Way(found.way, frozenset(), _moved(found)),)
     own = {box.name for part in space.ends[tube.name] for box in space.bodies[part].boxes}
@@ -467,8 +496,8 @@ def _whose(space: Space, name: str) -> str:
     return name if box is None else space.owner(box)
 
 
-def _moved(removal: Any) -> str:
-    return f"{removal.part} has to give way a little: leave it loose until this is in." if removal.part else ""
+def _moved(removal: Any) -> tuple[str, ...]:
+    return (removal.part,) if removal.part else ()
 
 
 def hidden(space: Space) -> dict[str, frozenset]:
@@ -485,10 +514,8 @@ def hidden(space: Space) -> dict[str, frozenset]:
         boxes = [b for b in space.scene.boxes if not b.must_open and b.name not in own]
         for port, mouth in zip(tube.path.ports, tube.path.mouths, strict=True):
             start = (port.at + mouth) / 2
-            rays = [
-                np.array([start, start + max(space.far(start, start, way), ASKEW) * way])
-                for way in space.doors.values()
-            ]
+            ways = space.doors.values()
+            rays = [np.array([start, start + max(space.far(start, start, way), ASKEW) * way]) for way in ways]
             near, _, _ = distance.lines_to_lines(rays, lines)
             to_box, _, _ = distance.lines_to_boxes(rays, np.array([(b.low, b.high) for b in boxes]).reshape(-1, 2, 3))
             each = [
@@ -553,7 +580,7 @@ class _Maker:
         self.kinds |= {TEST: WORK, FILL: WORK, POWER: WORK} | {box.name: CLOSE for box in self.space.panels}
         self.step_of = {name: name for name in self.kinds}
         for name, body in self.space.bodies.items():
-            for box in body.boxes:
+            for box in (box for box in body.boxes if not box.of):
                 self.step_of.setdefault(box.name, name if name in self.kinds else CASE)
 
     def constraints(self) -> list[Before]:
@@ -574,35 +601,28 @@ class _Maker:
             for part in parts:
                 why = _ENDS.get(type(self.leaves[part]), _END)
                 yield Before(part, tube, f"{why}: {part}", firm=FIRM)
-        for one, other in _neighbours(self.plan.loop):
-            small = [leaf for leaf in (one, other) if isinstance(leaf, (tree.Fittings, tree.InlineUnit))]
-            if len(small) == 1 and not {one.name, other.name} & self.tubes.keys():
-                main = other if small[0] is one else one
-                yield Before(main.name, small[0].name, f"it is screwed to {main.name}")
+        for main, small in screwed_on(self.plan):
+            yield Before(main, small, f"it is screwed to {main}")
         for name in self.leaves:
-            why = (
-                "the whole loop is tested with air before coolant comes in"
-                if name in self.tubes
-                else "it is tested too"
-            )
-            yield Before(name, TEST, why, firm=FIRM)
+            yield Before(name, TEST, "the whole loop is tested with air before coolant comes in", firm=FIRM)
         for name in self.apart:
             yield Before(name, TEST, "the case is complete before the test", firm=HABIT)
         yield Before(TEST, FILL, "a leak that air finds wets nothing", firm=FIRM)
         yield Before(TEST, POWER, "no electronics are powered before the loop has passed its leak test", firm=FIRM)
-        yield Before(
-            FILL, POWER, "the pump alone runs while the loop fills: a drop on a dead board does no harm", firm=FIRM
-        )
+        dead = "the pump alone runs while the loop fills: a drop on a dead board does no harm"
+        yield Before(FILL, POWER, dead, firm=FIRM)
         for panel in self.space.panels:
             yield Before(POWER, panel.name, "panels come last: every joint is looked at once more while it is warm")
 
     def _space(self) -> Iterator[Before]:
-        for low, high in stands_on(self.space):
-            yield Before(low, high, f"{high} stands on it", SPACE, IN_BEFORE, ROOM)
+        for low, body in self.space.bodies.items():
+            for high in sorted(body.on_it):
+                yield Before(low, high, f"{high} stands on it", SPACE, IN_BEFORE, ROOM)
         for name, ways in self.ways.items():
             if name not in self.leaves or not ways:
                 continue
-            own = {*self.space.bodies[name].tubes} if name in self.space.bodies else {*self.tubes[name]}
+            body = self.space.bodies.get(name)
+            own = {*self.tubes[name]} if body is None else body.tubes | body.on_it
             for other in sorted(frozenset.intersection(*(way.blockers for way in ways)) - own):
                 if self.step_of.get(other) not in (None, CASE, name):
                     why = f"with {other} in its place {name} goes neither in nor out"
@@ -654,11 +674,7 @@ class _Maker:
     def _step(self, name: str, place: dict[str, int], kept: list[Before]) -> Step:
         mine = [one for one in kept if one.second == name]
         after = max(mine, key=lambda one: (place[one.first], one.firm), default=None)
-        ahead = [
-            one
-            for one in kept
-            if one.first == name and one.kind != IN_BEFORE or one.first == name and one.source == OWN
-        ]
+        ahead = [one for one in kept if one.first == name and (one.kind != IN_BEFORE or one.source == OWN)]
         why = [] if after is None else [f"After {after.first}: {after.why}."]
         why += [f"Before {one.second}: {one.why}." for one in ahead[:2]]
         later = tuple(
@@ -666,9 +682,11 @@ class _Maker:
         )
         beside = tuple(row for row in self.tight.get(name, ()) if place.get(row[1], 99) < place[name])
         what, needs, cautions = self._words(name)
-        notes = {way.note for way in self.ways.get(name, ()) if way.note} if name in self.tubes else set()
+        notes = {way.note for way in self.ways.get(name, ()) if way.note}
+        if late := [tube for tube in self.tubes if any((name,) == way.loose for way in self.ways[tube])]:
+            notes.add(f"Leave it loose until {listed(late)} {'are' if len(late) > 1 else 'is'} in.")
         if name in self.ways and not self.ways[name]:
-            notes = {"No straight way in was found past what is there: try it by hand before anything is tightened."}
+            notes.add("No straight way in was found past what is there: try it by hand before anything is tightened.")
         if later:
             cautions = (*cautions, f"Tighten and check it now: {listed(later)} will stand before it.")
         return Step(
@@ -682,7 +700,7 @@ class _Maker:
             boxes = [n for n in self.space.bodies if n not in self.leaves and n not in self.apart]
             inside = f" with {listed(boxes)}" if boxes else ""
             return f"Set up the case{inside}.", "", (
-                "Keep the mains plug out until the leak test is passed, and touch bare metal of the case before a board.",
+                "Keep the mains plug out until the leak test is passed; touch bare metal of the case before a board.",
             )  # fmt: skip
         if name in self.apart:
             return f"Put {name} in.", "", ()
@@ -703,7 +721,7 @@ class _Maker:
         if name == FILL:
             fills = [n for n, e in self.leaves.items() if isinstance(e, tree.DeadLeg) and e.purpose == "fill"]
             fills += [port.name for port in plan.ports if port.purpose == "fill"]
-            by = f" by {fills[0]}" if fills else ""
+            by = f" by {fills[0]}" if fills else " at the reservoir" if plan.units(tree.Tank) else ""
             return f"Fill{by}, run the pump alone, let the air out, top up.", "towels, a funnel or squeeze bottle", (
                 "Never let the pump run dry. Only the pump has power; the board has none.",
                 "Wipe up and wait until everything is dry before anything else is powered.",
@@ -714,7 +732,7 @@ class _Maker:
             return f"Close {name}.", "", ()
         if name in self.tubes:
             return self._tube_words(leaf)
-        return _part_words(leaf, [box.name for box in self.space.bodies[name].boxes[1:]])
+        return _part_words(leaf, [box.name for box in self.space.bodies[name].boxes if not box.of])
 
     def _tube_words(self, leaf: Any) -> tuple[str, str, tuple[str, ...]]:
         bends = "" if leaf.laid is None else f", {leaf.laid.bends} bend{'s' * (leaf.laid.bends != 1)}"

@@ -150,6 +150,11 @@ GOOD = {
     "text": ['a "word" # no comment', "it's"],
     "texts": [["copper"], []],
     "lengths": [["500 mm", "3 ft"], ["1 m"]],
+    "volumes": [["1 L", "250 mL"], ["2 L"]],
+    "positions": [[["10 mm", "2 in", "0.1 m"]], []],
+    "angle": ["45 deg", "1 rad"],
+    "pressure": ["500 Pa", "0.1 psi"],
+    "flow": ["1.2 L/hour", "2 mL/min"],
 }
 BAD = {
     "temperature": ["31 K/W", "warm", "31", True],
@@ -168,9 +173,15 @@ BAD = {
     "text": [3, ["a"], True],
     "texts": ["copper", [1]],
     "lengths": ["1 m", [], ["1 kg"], ["1 m", "1 mm"]],
+    "volumes": ["1 L", [], ["1 kg"], ["1 L", "1 nL"]],
+    "positions": ["here", [["1 mm", "2 mm"]], [["1 s", "2 mm", "3 mm"]]],
+    "angle": ["45 mm", "far", "200 deg"],
+    "pressure": ["1 mm", "much", "-2 kPa"],
+    "flow": ["1 L", "much", "-1 L/min"],
 }
 #: What is right where the kind alone does not tell.
 GOOD_AT = {
+    ("service", "filled_on"): ["2026-05-31", ""],
     ("tube", "fitting_metal"): ["brass", "nickel plate", "nickel plate over brass"],
     ("joints", "section"): ["1.78 mm", "0.1 in"],
     ("joints", "squeeze"): ["18 %", 0.25],

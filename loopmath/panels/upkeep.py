@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from html import escape
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import ipywidgets as widgets
 from matplotlib.figure import Figure
@@ -23,6 +23,9 @@ from loopmath.units import DISPLAY, to_si
 from loopmath.upkeep import FIRST
 from loopmath.upkeep_words import LOG, TRENDS, Looked
 
+DUE, READ = "what is due", "readings"
+#: A reserve of nothing says that there is no tank, so a slider goes no lower. [m3]
+LEAST = 1e-6
 #: What can be typed of a reading: field of an entry -> its words and the kind of quantity.
 TYPED = {
     "topped_up": ("Topped up", "volume"),
@@ -34,27 +37,31 @@ TYPED = {
 }
 STYLE = """<style>
 .glance-upkeep .glance-group .widget-button{width:auto;height:26px;line-height:26px;margin:3px 0 0}
+.glance-upkeep .gl-warn{height:auto;max-height:142px}
 .glance-upkeep .glance-controls .glance-group .widget-text input{height:24px}
 @media (max-width:1180px){.glance-upkeep .glance .glance-controls{grid-template-columns:repeat(3,minmax(0,1fr))}
  .glance-upkeep .glance .glance-controls>.glance-group:nth-child(n){grid-column:1;grid-row:auto}
  .glance-upkeep .glance .glance-controls>.glance-group:nth-child(3){grid-column:2/span 2;grid-row:1/span 2;
-  display:grid;grid-template-columns:1fr 1fr;gap:0 8px}
+  display:grid;grid-template-columns:repeat(2,minmax(0,1fr));gap:0 8px}
+ .glance-upkeep .glance-group .widget-dropdown,.glance-upkeep .glance-group .widget-text{min-width:0;max-width:100%}
  .glance-upkeep .glance-group:nth-child(3)>.widget-html{grid-column:span 2}
  .glance-upkeep .glance .glance-controls>.glance-buttons{grid-column:2/span 2;grid-row:3}}
 </style>"""
 
 
 class View(NamedTuple):
-    """A view: what it draws on a figure, and what stands below, as HTML."""
+    """A view: what it draws on a figure, what stands below as HTML, and what is drawn in words."""
 
     drawn: Callable[[Any, str], list[Picture]]
     below: Callable[[Any], str]
+    alt: str
 
 
 class UpkeepPanel(LivePanel):
     """The live panel of upkeep over one plan, as it stands on a day, by default today."""
 
     anew = (":view",)
+    shown: ClassVar[dict[str, tuple[str, ...]]] = {"Steps": (DUE,)}
 
     def __init__(self, plan: Plan, today: date | None = None) -> None:
         self.today = today or date.today()
@@ -76,7 +83,7 @@ class UpkeepPanel(LivePanel):
         tanks = sum(float(tank.volume()) for tank in self.plan.units(tree.Tank))
         if tanks > 0:
             most = int(min(1e6 * tanks, 20e3))
-            reserve = self._quantity(":reserve", "Reserve", "volume", 0, most, TOPPED_UP * tanks)
+            reserve = self._quantity(":reserve", "Reserve", "volume", 1, most, TOPPED_UP * tanks)
             reserve.tooltip = "What the tank can lose before air is drawn"
             look.append(reserve)
         job = self._choice(":job", "Job", list(JOBS), JOBS[0], widgets.Dropdown)
@@ -147,8 +154,9 @@ class UpkeepPanel(LivePanel):
     def answer(self, plan: Plan) -> Looked:
         """Return the upkeep of a plan on the day."""
         filled, reserve = self._control(":filled"), self._control(":reserve")
-        start = None if filled.moved else filled.value
-        return upkeep_words.look(plan, start, None, self.today, reserve=reserve and reserve.value)
+        start = filled.value.strip() or None
+        least = reserve and max(reserve.value, LEAST)
+        return upkeep_words.look(plan, start, None, self.today, reserve=least)
 
     def drawn(self) -> tuple[Figure, list]:
         """Return the drawings of the view."""
@@ -158,7 +166,9 @@ class UpkeepPanel(LivePanel):
     def headline(self) -> str:
         """Return what is due, and on what day that rests if the plan names none."""
         filled = self._control(":filled")
-        taken = "" if self.plan.filled_on or filled.moved else f"The plan has no day of filling: {filled.value} counts. "
+        taken = (
+            "" if self.plan.filled_on or filled.moved else f"The plan has no day of filling: {filled.value} counts. "
+        )
         return taken + upkeep_words.sentence(self.solution, self.system)
 
     def figures(self) -> list[tuple[str, str]]:
@@ -171,9 +181,7 @@ class UpkeepPanel(LivePanel):
 
     def alt(self) -> str:
         """Return the drawing in words."""
-        drawn = {DUE: "A time line: a row for each job with its due days, what was done in black.",
-                 READ: "Readings of the log as a share of the plan's answer: resistances, and flow."}  # fmt: skip
-        return f"{drawn[self.own('view')]} {self.headline()}"
+        return f"{VIEWS[self.own('view')].alt} {self.headline()}"
 
     # ---------------------------------------------------------------------------------------------------- buttons
 
@@ -236,7 +244,7 @@ class UpkeepPanel(LivePanel):
         except InputError as problem:
             self.say(f"No calendar was written. {problem}")
             return
-        self.say(f"{saved.words} The calendar is in {saved.path}; open it with your calendar to take the days in.")
+        self.say(f"{saved.words} Open it with your calendar to take the days in.")
 
 
 # ------------------------------------------------------------------------------------------------------- the views
@@ -247,8 +255,8 @@ def _rows(seen: Looked, system: str) -> list[tuple[str, str]]:
     rows = [("caution", f"Log, line {line} is left out: {words}") for line, words in seen.log.skipped]
     rows += [("notice", f"Log, line {line}: {words}") for line, words in seen.log.remarks]
     for row in rules.warnings_of(seen.drift.facts, system, seen.plan.house_rules):
-        said = f"{row.where}: {row.quantity} {row.value} (limit {row.limit}). {row.action} {row.why} [{row.source}]"
-        rows.append((row.signal, said))
+        said = f"{row.where}: {row.quantity} {row.value} (limit {row.limit}). {row.action} {row.why}"
+        rows.append((row.signal, f"{said} [{row.source.split(':')[0]}]"))
     return rows
 
 
@@ -258,7 +266,10 @@ def _listed(rows: list[tuple[str, str]]) -> str:
 
 
 def _due_drawn(figure: Any, system: str) -> list[Picture]:
-    return [upkeep_figures.TimeLine(figure.add_axes((0.265, 0.08, 0.715, 0.84)), system)]
+    line = upkeep_figures.TimeLine(figure.add_axes((0.265, 0.08, 0.715, 0.84)), system)
+    for marks in line.due:  # the last day drawn is often a due one: two years from today
+        marks.set_clip_on(False)
+    return [line]
 
 
 def _due_below(panel: UpkeepPanel) -> str:
@@ -276,8 +287,8 @@ def _due_below(panel: UpkeepPanel) -> str:
 
 def _read_drawn(figure: Any, system: str) -> list[Picture]:
     return [
-        upkeep_figures.TrendLines(figure.add_axes((0.06, 0.08, 0.42, 0.84)), system),
-        upkeep_figures.TrendLines(figure.add_axes((0.56, 0.08, 0.42, 0.84)), system, (FLOW,)),
+        upkeep_figures.TrendLines(figure.add_axes((0.05, 0.08, 0.405, 0.84)), system),
+        upkeep_figures.TrendLines(figure.add_axes((0.545, 0.08, 0.405, 0.84)), system, (FLOW,)),
     ]
 
 
@@ -291,9 +302,9 @@ def _read_below(panel: UpkeepPanel) -> str:
     return said + page.note_html("The file", f"{seen.log.path}. {seen.log.words}")
 
 
-DUE, READ = "what is due", "readings"
-VIEWS = {DUE: View(_due_drawn, _due_below), READ: View(_read_drawn, _read_below)}
-UpkeepPanel.shown = {"Steps": (DUE,)}
+_DUE_ALT = "A time line: a row for each job with its due days, what was done in black."
+_READ_ALT = "Readings of the log as a share of the plan's answer: resistances, and flow."
+VIEWS = {DUE: View(_due_drawn, _due_below, _DUE_ALT), READ: View(_read_drawn, _read_below, _READ_ALT)}
 
 
 def upkeep(plan: Plan | None = None, today: date | None = None) -> UpkeepPanel:
