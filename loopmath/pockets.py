@@ -258,7 +258,7 @@ def outlet(plan: Plan, what: str = AIR) -> Outlet:
         at = ends[int(np.argmax(ends @ up))]
         lifted = at + (high[mine].max() - at @ up) * up
         extra = Exit(int(cell), tuple(lifted), tuple(up), 0.0)
-        left = float(flooding.held(void, up, [*exits, extra]).sum())
+        left = in_void(void, passages.owner, what, UP, [*exits, extra]).volume
         choices.append((left, float(np.linalg.norm(at - start)), int(cell), at))
     least = min(choice[0] for choice in choices)
     left, _, cell, at = min((c for c in choices if c[0] <= least + 1e-6), key=lambda c: c[1])

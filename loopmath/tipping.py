@@ -19,7 +19,7 @@ SIDES = ("left", "right", "front", "rear", "left and front", "left and rear", "r
 #: Angles are looked at in steps of this, and the smallest then found to the degree. [rad]
 STEP = np.radians(5.0)
 #: Most tips in a row that are looked for, and most ways of holding air that are followed.
-MOST_TIPS, MOST_STATES = 4, 25
+MOST_TIPS, MOST_STATES = 4, 12
 
 
 @dataclass(frozen=True)
@@ -102,6 +102,7 @@ class _Positions:
     def __init__(self, passages: Passages, what: str, exits: list, least: float = LEAST) -> None:
         self.passages, self.what, self.exits, self.least = passages, what, exits, least
         self.known: dict[Tip | None, Holding] = {}
+        self.moves: dict[tuple, frozenset] = {}
 
     def at(self, tip: Tip | None) -> Holding:
         if tip not in self.known:
@@ -109,19 +110,25 @@ class _Positions:
             self.known[tip] = in_void(self.passages.void, self.passages.owner, self.what, up, self.exits, self.least)
         return self.known[tip]
 
-    def after(self, tip: Tip | None, cells: Any) -> frozenset:
-        """Return the cells that may still hold something after a tip."""
-        now, void = self.at(tip), self.passages.void
-        filled = np.zeros(void.cells, bool)
-        filled[list(cells)] = True
-        up = now.up if self.what == AIR else -now.up
-        rest = flooding.gathered(void, up, now.ways, self.exits, filled, now.cells(void.cells))
-        return frozenset(np.flatnonzero(rest).tolist())
+    def after(self, before: Tip | None, cells: frozenset, tip: Tip | None) -> frozenset:
+        """Return the cells that may hold something in a position, of what was in some cells in the one before."""
+        key = (before, cells, tip)
+        if key not in self.moves:
+            was, now, void = self.at(before), self.at(tip), self.passages.void
+            sign = 1.0 if self.what == AIR else -1.0
+            start = flooding.lowest(void, sign * was.up, was.ways.level, sign * now.up) + max(self.least, 1e-6)
+            start[~np.isin(np.arange(void.cells), list(cells))] = np.inf
+            rest = flooding.gathered(void, sign * now.up, now.ways, self.exits, start, now.cells(void.cells))
+            self.moves[key] = frozenset(np.flatnonzero(rest).tolist())
+        return self.moves[key]
 
-    def volume(self, tip: Tip | None, cells: frozenset) -> float:
-        """Return what those cells can hold in a position. [m3]"""
-        now = self.at(tip)
-        return float(now.strands[np.isin(self.passages.void.cell, list(cells))].sum())
+    def left(self, cells: frozenset, tip: Tip) -> frozenset:
+        """Return the cells that may still hold something once the machine is tipped and set upright again."""
+        return self.after(tip, self.after(None, cells, tip), None)
+
+    def volume(self, cells: frozenset) -> float:
+        """Return what those cells can hold upright. [m3]"""
+        return float(self.at(None).strands[np.isin(self.passages.void.cell, list(cells))].sum())
 
 
 @lru_cache(maxsize=16)
@@ -129,8 +136,8 @@ def tipping(plan: Plan, what: str = AIR, limit: float | None = None) -> Tipping:
     """
     Return how to tip the machine so that all air gets to the vent, or all coolant to the drain.
 
-    What leaves one place may be caught in another: a tip counts only if nothing of what it moves can come to rest on
-    its way out, however it goes. Sides are the eight of `SIDES`.
+    What leaves one place may be caught in another: a tip counts only if whatever of it comes to rest on its way,
+    however it goes, gets out once the machine stands upright again, as air that reached the tank does. Sides are the eight of `SIDES`.
 
     Parameters
     ----------
@@ -158,45 +165,46 @@ def tipping(plan: Plan, what: str = AIR, limit: float | None = None) -> Tipping:
         return Tipping(what, upright, (None,) * len(upright.pockets), (), not upright.pockets, upright.volume, limit)
     single = tuple(_smallest(positions, pocket, tips) for pocket in upright.pockets)
     start = frozenset(cell for pocket in upright.pockets for cell in pocket.cells)
-    coarse = [tip for n, tip in enumerate(tips) if (n // len(SIDES)) % 2 or tip.angle == limit]
+    # In a row by 15 degrees: nobody holds a machine nearer than that for long.
+    coarse = [tip for n, tip in enumerate(tips) if (n // len(SIDES)) % 3 == 2 or tip.angle == limit]
     sequence, rest = _in_a_row(positions, start, coarse)
-    stays = min(upright.volume, positions.volume(sequence[-1] if sequence else None, rest)) if rest else 0.0
+    stays = positions.volume(rest)
     return Tipping(what, upright, single, sequence, not rest, stays, limit)
 
 
 def _smallest(positions: _Positions, pocket: Pocket, tips: list[Tip]) -> Tip | None:
     """Return the least tip that frees a pocket, to the degree."""
-    first = next((tip for tip in tips if not positions.after(tip, pocket.cells)), None)
+    cells = frozenset(pocket.cells)
+    first = next((tip for tip in tips if not positions.left(cells, tip)), None)
     if first is None:
         return None
     for angle in np.arange(first.angle - STEP + np.radians(1.0), first.angle, np.radians(1.0)):
         for side in SIDES:
-            if angle > 0 and not positions.after(Tip(side, float(angle)), pocket.cells):
+            if angle > 0 and not positions.left(cells, Tip(side, float(angle))):
                 return Tip(side, float(angle))
     return first
 
 
 def _in_a_row(positions: _Positions, start: frozenset, tips: list[Tip]) -> tuple[tuple[Tip, ...], frozenset]:
     """Return the fewest tips that free all, and what may stay if none do: then the row that leaves least."""
-    states: dict[frozenset, tuple[Tip, ...]] = {start: ()}
-    seen, best = {start}, (np.inf, (), start)
+    states: dict[tuple[Tip | None, frozenset], tuple[Tip, ...]] = {(None, start): ()}
+    seen, best = set(states), (positions.volume(start), (), start)
     for _ in range(MOST_TIPS):
-        following: dict[frozenset, tuple[Tip, ...]] = {}
-        for state, row in states.items():
+        following: dict[tuple[Tip | None, frozenset], tuple[Tip, ...]] = {}
+        for (before, cells), row in states.items():
             for tip in tips:
-                rest = positions.after(tip, state)
-                new = (*row, tip)
-                if rest in seen and rest:
-                    continue
-                if rest not in following or _turned(new) < _turned(following[rest]):
-                    following[rest] = new
-        if frozenset() in following:
-            return following[frozenset()], frozenset()
-        for rest, row in following.items():
-            best = min(best, (positions.volume(row[-1], rest), row, rest), key=lambda found: found[0])
+                state, new = (tip, positions.after(before, cells, tip)), (*row, tip)
+                if state not in seen and (state not in following or _turned(new) < _turned(following[state])):
+                    following[state] = new
+        left = {state: positions.after(*state, None) for state in following}
+        done = [row for state, row in following.items() if not left[state]]
+        if done:
+            return min(done, key=_turned), frozenset()
+        ranked = sorted(following, key=lambda state: (positions.volume(left[state]), _turned(following[state])))
+        if ranked and positions.volume(left[ranked[0]]) < best[0] - 1e-9:
+            best = (positions.volume(left[ranked[0]]), following[ranked[0]], left[ranked[0]])
         seen |= set(following)
-        kept = sorted(following.items(), key=lambda item: positions.volume(item[1][-1], item[0]))
-        states = dict(kept[:MOST_STATES])
+        states = {state: following[state] for state in ranked[:MOST_STATES]}
     return best[1], best[2]
 
 

@@ -239,7 +239,39 @@ def held(void: Void, up: Any, exits: Any) -> np.ndarray:
     return above(void, up, levels(void, up, exits))
 
 
-def gathered(void: Void, up: Any, found: Ways, exits: Any, filled: np.ndarray, holds: np.ndarray) -> np.ndarray:
+def lowest(void: Void, up: Any, level: np.ndarray, new_up: Any) -> np.ndarray:
+    """
+    Return how high, in a new position, the lowest of the air of each cell lies when the machine gets there.
+
+    Parameters
+    ----------
+    void : Void
+        The space.
+    up, new_up : (3,) arrays
+        Against gravity, before and after.
+    level : (cells,) array
+        What `ways` says of the position before. [m]
+
+    Returns
+    -------
+    heights : (cells,) array
+        inf where a cell held none. [m]
+    """
+    ends = void.strands @ np.asarray(up, dtype=float)
+    line = level[void.cell]
+    first, last = ends[:, 0], ends[:, 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        crossing = np.clip(np.nan_to_num((line - first) / (last - first)), 0.0, 1.0)
+    share = np.where(first >= line, 0.0, crossing), np.where(last >= line, 1.0, crossing)
+    new = void.strands @ np.asarray(new_up, dtype=float)
+    at = [new[:, 0] + t * (new[:, 1] - new[:, 0]) for t in share]
+    height = np.where(above(void, up, level) > 0, np.minimum(*at), np.inf)
+    out = np.full(void.cells, np.inf)
+    np.minimum.at(out, void.cell, height)
+    return out
+
+
+def gathered(void: Void, up: Any, found: Ways, exits: Any, start: np.ndarray, holds: np.ndarray) -> np.ndarray:
     """
     Return where air that is now in some cells may come to rest in one position, having risen as it will.
 
@@ -252,8 +284,8 @@ def gathered(void: Void, up: Any, found: Ways, exits: Any, filled: np.ndarray, h
         As of `ways`.
     found : Ways
         What `ways` says of that position.
-    filled : (cells,) array of bool
-        Where air is now.
+    start : (cells,) array
+        How high in each cell the lowest of its air is now, inf where there is none; see `lowest`. [m]
     holds : (cells,) array of bool
         Where some is held in that position.
 
@@ -262,22 +294,19 @@ def gathered(void: Void, up: Any, found: Ways, exits: Any, filled: np.ndarray, h
     rest : (cells,) array of bool
         Where some of it may stay.
     """
-    up = np.asarray(up, dtype=float) / np.linalg.norm(up)
     doors: list[list[tuple[float, int]]] = [[] for _ in range(void.cells)]
     for (a, b), height in zip(void.joins.tolist(), found.opening.tolist(), strict=True):
         doors[a].append((height, b))
         doors[b].append((height, a))
     for e in exits:
         doors[e.cell].append((float(crown(up, [e.at], [e.normal], [e.radius])[0]), -1))
-    rest, lowest = np.zeros(void.cells, bool), np.full(void.cells, np.inf)
-    # From where it lies it rises to all but the lowest opening of its cell.
-    at_rest = [min((at for at, _ in ways_out), default=-np.inf) for ways_out in doors]
-    moving = [(int(c), at_rest[c] + (1e-9 if len(doors[c]) > 1 else 0.0)) for c in np.flatnonzero(filled)]
+    rest, reached = np.zeros(void.cells, bool), np.full(void.cells, np.inf)
+    moving = [(int(cell), float(start[cell])) for cell in np.flatnonzero(np.isfinite(start))]
     while moving:
         cell, height = moving.pop()
-        if height >= lowest[cell]:
+        if height >= reached[cell]:
             continue
-        lowest[cell] = height
+        reached[cell] = height
         rest[cell] |= bool(holds[cell])
         upward = [(other, at) for at, other in doors[cell] if at >= height - 1e-12 and other >= 0]
         moving += upward
