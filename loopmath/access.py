@@ -28,8 +28,9 @@ FORMULA = (
     "are our own."
 )
 ASSUMED = (
-    "The machine stands upright, the fill opening is open so that air follows, and all that can run out does. What the "
-    "part itself holds counts as lost; a quick-release pair pulled apart lets a drop go, which is left out."
+    "The machine stands upright, the fill opening is open so that air follows, and all that can run out does. Counted "
+    "is this part alone: what it holds is lost, and what comes out before it loses its own. A quick-release pair that "
+    "is pulled apart lets a drop go, which is left out."
 )
 
 

@@ -103,8 +103,8 @@ class Step:
     ----------
     name, kind : str
         What is put in or done; one of `SETUP`, `PART`, `TUBE`, `WORK`, `CLOSE`.
-    what, why : str
-        What to do, and why now.
+    what, why, short : str
+        What to do, why now, and the same in a few words.
     needs : str
         What it needs: a hand, a spanner, free room.
     cautions : tuple of str
@@ -118,6 +118,7 @@ class Step:
     kind: str
     what: str
     why: str
+    short: str
     needs: str
     cautions: tuple[str, ...]
     hidden_by: tuple[str, ...]
@@ -245,8 +246,9 @@ def sorted_out(
 
 class Body(NamedTuple):
     """
-    What comes out as one: its boxes, tubes that end on it, and what stands on it. A radiator brings its fans, and a part
-    the fittings that are screwed to it.
+    What comes out as one: its boxes, tubes that end on it, and what stands on it.
+
+    A radiator brings its fans, and a part the fittings that are screwed to it.
     """
 
     boxes: tuple[Box, ...]
@@ -550,12 +552,12 @@ def tight(space: Space) -> dict[str, list[tuple[str, str, float]]]:
 
 #: Why a part is in before a tube that ends on it.
 _ENDS = {
-    tree.RadiatorUnit: "a radiator is screwed down with its fans before a tube ends on it",
-    tree.Tank: "the reservoir stands fast before a tube ends on it",
-    tree.PumpUnit: "the pump stands fast before a tube ends on it",
-    tree.Source: "a block is down on its component before a tube can pull at it",
+    tree.RadiatorUnit: "it ends on {}, which is screwed down with its fans first",
+    tree.Tank: "it ends on {}, which stands fast first",
+    tree.PumpUnit: "it ends on {}, which stands fast first",
+    tree.Source: "it ends on {}, which is down on its component first",
 }
-_END = "both ends of a tube are in place before it goes in"
+_END = "it ends on {}, which is in place first"
 
 
 class _Maker:
@@ -600,19 +602,19 @@ class _Maker:
         for tube, parts in self.tubes.items():
             for part in parts:
                 why = _ENDS.get(type(self.leaves[part]), _END)
-                yield Before(part, tube, f"{why}: {part}", firm=FIRM)
+                yield Before(part, tube, why.format(part), firm=FIRM)
         for main, small in screwed_on(self.plan):
             yield Before(main, small, f"it is screwed to {main}")
         for name in self.leaves:
-            yield Before(name, TEST, "the whole loop is tested with air before coolant comes in", firm=FIRM)
+            yield Before(name, TEST, "the whole loop is tested before coolant comes in", firm=FIRM)
         for name in self.apart:
             yield Before(name, TEST, "the case is complete before the test", firm=HABIT)
         yield Before(TEST, FILL, "a leak that air finds wets nothing", firm=FIRM)
         yield Before(TEST, POWER, "no electronics are powered before the loop has passed its leak test", firm=FIRM)
-        dead = "the pump alone runs while the loop fills: a drop on a dead board does no harm"
+        dead = "while it fills, the pump alone runs and the board is dead"
         yield Before(FILL, POWER, dead, firm=FIRM)
         for panel in self.space.panels:
-            yield Before(POWER, panel.name, "panels come last: every joint is looked at once more while it is warm")
+            yield Before(POWER, panel.name, "panels come last: joints are looked at once more, warm")
 
     def _space(self) -> Iterator[Before]:
         for low, body in self.space.bodies.items():
@@ -625,7 +627,7 @@ class _Maker:
             own = {*self.tubes[name]} if body is None else body.tubes | body.on_it
             for other in sorted(frozenset.intersection(*(way.blockers for way in ways)) - own):
                 if self.step_of.get(other) not in (None, CASE, name):
-                    why = f"with {other} in its place {name} goes neither in nor out"
+                    why = f"{other} would keep {name} from going in or out"
                     yield Before(name, self.step_of[other], why, SPACE, BLOCKS, ROOM)
 
     def rooms(self, kept: list[Before]) -> Iterator[Before]:
@@ -638,7 +640,7 @@ class _Maker:
             for other in sorted(names & stands.keys()):
                 if tube not in stands[other] and not _leads(onward, other, tube):
                     onward.setdefault(tube, set()).add(other)
-                    why = f"{other} then stands between its fittings and your hand"
+                    why = f"{other} would hide the fittings of {tube}"
                     yield Before(tube, other, why, f"{SPACE}; room for a hand: {TRADE}", NEEDS_ROOM, HABIT)
 
     def _own(self) -> Iterator[Before]:
@@ -677,6 +679,9 @@ class _Maker:
         ahead = [one for one in kept if one.first == name and (one.kind != IN_BEFORE or one.source == OWN)]
         why = [] if after is None else [f"After {after.first}: {after.why}."]
         why += [f"Before {one.second}: {one.why}." for one in ahead[:2]]
+        short = "" if after is None else after.why
+        if ahead and (after is None or after.first == CASE):
+            short = f"before {ahead[0].second}"
         later = tuple(
             sorted(n for n in self.hidden.get(name, ()) if place.get(self.step_of.get(n, n), -1) > place[name])
         )
@@ -689,10 +694,8 @@ class _Maker:
             notes.add("No straight way in was found past what is there: try it by hand before anything is tightened.")
         if later:
             cautions = (*cautions, f"Tighten and check it now: {listed(later)} will stand before it.")
-        return Step(
-            name, self.kinds[name], what, " ".join(why) or "It waits for nothing.", needs, (*cautions, *sorted(notes)),
-            later, beside,
-        )  # fmt: skip
+        words = what, " ".join(why) or "It waits for nothing.", short, needs
+        return Step(name, self.kinds[name], *words, (*cautions, *sorted(notes)), later, beside)
 
     def _words(self, name: str) -> tuple[str, str, tuple[str, ...]]:
         plan, leaf = self.plan, self.leaves.get(name)

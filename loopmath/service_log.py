@@ -183,7 +183,7 @@ class Log:
                 row[words] = value
             rows.append(row)
         found = pd.DataFrame(rows).replace("", None)
-        return found.dropna(axis="columns", how="all").fillna("") if rows else found
+        return found.dropna(axis="columns", how="all").astype(object).fillna("") if rows else found
 
     @property
     def words(self) -> str:

@@ -137,7 +137,8 @@ def tipping(plan: Plan, what: str = AIR, limit: float | None = None) -> Tipping:
     Return how to tip the machine so that all air gets to the vent, or all coolant to the drain.
 
     What leaves one place may be caught in another: a tip counts only if whatever of it comes to rest on its way,
-    however it goes, gets out once the machine stands upright again, as air that reached the tank does. Sides are the eight of `SIDES`.
+    however it goes, gets out once the machine stands upright again, as air that reached the tank does.
+    Sides are the eight of `SIDES`.
 
     Parameters
     ----------

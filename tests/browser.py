@@ -312,7 +312,7 @@ def picture_source(page):
     return page.evaluate("selector => document.querySelector(selector)?.src ?? null", PANEL_IMAGE)
 
 
-def wait_for_new_picture(page, old, timeout=10):
+def wait_for_new_picture(page, old, timeout=30):
     """Wait until the picture is another than `old` and fully loaded; return its `src`."""
     script = """([selector, old]) => { const image = document.querySelector(selector);
       return image && image.src !== old && image.complete && image.naturalWidth > 0 ? image.src : null; }"""

@@ -209,7 +209,7 @@ def field(page, label):
 
 def wait_until(page, reached):
     """Let the page work until `reached()`; its last words on failure are those of the status line."""
-    for _ in range(150):
+    for _ in range(300):
         if reached():
             return
         page.wait_for_timeout(100)
@@ -388,7 +388,7 @@ def test_every_kind_of_part_shows_its_own_table_and_fit(bench_lab):
 
 
 def wait_until_said(page, words):
-    for _ in range(150):
+    for _ in range(300):
         if words in said(page):
             return
         page.wait_for_timeout(100)
@@ -455,7 +455,8 @@ def test_a_thermal_page_shows_its_panel_on_one_screen_and_answers_a_slider(therm
     assert page.locator(".jp-mod-error, .jp-OutputArea-output pre:has-text('Traceback')").count() == 0
     if view_of:
         page.locator(".jp-OutputArea .glance").last.locator("select").first.select_option(label=view_of)
-        page.wait_for_timeout(1500)
+        reads = f"{LAST}.querySelector('.gl-head').textContent.replaceAll('\\u00a0', ' ').toLowerCase()"
+        page.wait_for_function(f"word => {reads}.includes(word)", arg=word.lower())
     page.evaluate(f"{LAST}.scrollIntoView({{block: 'start'}})")
     page.wait_for_timeout(400)
     view = page.evaluate("document.querySelector('.jp-WindowedPanel-outer').getBoundingClientRect().toJSON()")
@@ -521,11 +522,13 @@ def test_units_there_and_back_move_no_slider_and_nothing_is_saved(seeded, name, 
     assert metric[there[0]] == there[1]
     for _ in range(3):
         panel.get_by_role("button", name="US", exact=True).click()
+        page.wait_for_function(f"label => label in ({READOUTS})()", arg=back[0])
         page.wait_for_timeout(1500)  # what a browser sends of itself comes within this
         us = us or page.evaluate(READOUTS)
         assert us[back[0]] == back[1]
         assert page.evaluate(READOUTS) == us
         panel.get_by_role("button", name="metric", exact=True).click()
+        page.wait_for_function(f"label => label in ({READOUTS})()", arg=there[0])
         page.wait_for_timeout(1500)
         assert page.evaluate(READOUTS) == metric
         assert panel.locator(".gl-head").inner_text() == said_before

@@ -20,6 +20,8 @@ from loopmath.planfile import BESIDE, PARTS, SECTIONS, Field, read_plan
 from loopmath.reader import NEEDED
 from loopmath.toml_text import dotted
 
+pytestmark = pytest.mark.usefixtures("each_text_once")
+
 DEMO_FILE = tables.DATA / "plans" / "podcast_booth.toml"
 DEMO = tomllib.loads(DEMO_FILE.read_text(encoding="utf-8"))
 #: A plan with all that stands beside the loop: fans of the case, parts on air, headers, speed curves.

@@ -13,6 +13,8 @@ from loopmath.plansave import described, text_of
 from loopmath.reader import MOST_PROBLEMS, Problem, Problems
 from loopmath.solution import solved
 
+pytestmark = pytest.mark.usefixtures("each_text_once")
+
 #: A small plan that is accepted; the faults are planted into it.
 GOOD = """# A plan to plant faults in.
 format = 2

@@ -14,11 +14,11 @@ from examples import DEMO, EXAMPLES, SUITE, each_example
 
 from loopmath import load_plan, mine, service_log
 from loopmath.panels import live
-from loopmath.panels.upkeep import DUE, READ, VIEWS, upkeep
+from loopmath.panels.upkeep import DUE, ORDER, REACHED, READ, VIEWS, upkeep
 from loopmath.service_log import COLUMNS, JOBS, Entry
 
 TODAY = date(2027, 6, 15)
-both_views = pytest.mark.parametrize("view", list(VIEWS))
+every_view = pytest.mark.parametrize("view", list(VIEWS))
 
 
 @pytest.fixture(autouse=True)
@@ -61,7 +61,7 @@ def filled_log(plan, count=8):
     return path
 
 
-@both_views
+@every_view
 @each_example
 def test_every_control_answers_at_both_ends_and_comes_back(path, view, own):
     panel = put(opened(path), ":view", view)
@@ -93,7 +93,7 @@ def test_each_job_tells_its_own_cautions_and_steps(path):
         assert "unplug" in said
 
 
-@both_views
+@every_view
 def test_units_change_everywhere_and_back(view):
     plan = load_plan(DEMO)
     filled_log(plan)
@@ -101,7 +101,7 @@ def test_units_change_everywhere_and_back(view):
     panel.form["coolant"].value, panel.form["flow"].value = "35", "0.9 gal/min"
     before = words(panel)
     panel.units.value = "us"
-    assert "fl oz" in words(panel)
+    assert ("fl oz" in words(panel)) == (view != ORDER)
     assert ("°F" in words(panel)) == (view == READ)
     # The steps give the drained volume both ways; everything else is in the units asked for.
     assert not re.search(r"\d (mL|°C|L/min)\b(?! \()", words(panel))
@@ -110,6 +110,34 @@ def test_units_change_everywhere_and_back(view):
     panel.units.value = "metric"
     assert words(panel) == before
     assert panel.form["coolant"].value == "35"
+
+
+@each_example
+def test_order_and_access_are_told_with_the_cautions_and_hide_what_does_not_count(path):
+    panel = opened(path)
+    for view in (ORDER, REACHED):
+        put(panel, ":view", view)
+        said, seen = words(panel), panel.solution
+        assert "unplugged at the wall" in said
+        assert "own instructions" in said
+        names = [one.name for one in (seen.order.steps if view == ORDER else seen.reached)]
+        assert all(name in said for name in names)
+        assert [title for title, box in panel.boxes.items() if box.layout.display != "none"] == ["Look at"]
+    put(panel, ":view", DUE)
+    assert all(box.layout.display is None for box in panel.boxes.values())
+
+
+def test_a_bad_day_holds_through_other_views_and_the_picture_of_the_view_comes_back():
+    panel = put(opened(), ":filled", "soon")
+    put(panel, ":view", ORDER)
+    assert "soon" in panel.failed
+    panel.units.value = "us"
+    put(panel, ":filled", "2027-06-01")
+    assert panel.failed == ""
+    assert panel.headline() in words(panel)
+    assert "steps" in panel.headline()
+    put(panel, ":view", REACHED).write_calendar()
+    assert ".ics" in panel.note.value
 
 
 def test_hours_and_reserve_move_the_days():
@@ -225,7 +253,7 @@ def test_problems_of_the_log_are_told_with_their_line(own):
     lines = [",".join(COLUMNS), ",".join(cells), "2027-05-02,inspected" + "," * (len(COLUMNS) - 2), "2027-04-01,note"]
     path.write_text("\n".join([*lines, ",".join(["2027-04-01", "note", *cells[2:]])]) + "\n", encoding="utf-8")
     raw = path.read_bytes()
-    for view in VIEWS:
+    for view in (DUE, READ):
         said = words(put(upkeep(plan, TODAY), ":view", view))
         assert "Log, line 3 is left out" in said
         assert "Log, line 4 is left out" in said
@@ -247,7 +275,7 @@ def test_a_drift_is_a_caution_in_both_views_and_a_flush_ends_it():
     plan = load_plan(DEMO)
     filled_log(plan)
     panel = upkeep(plan, TODAY)
-    for view in VIEWS:
+    for view in (DUE, READ):
         put(panel, ":view", view)
         assert "resistance to room grown by" in words(panel)
     assert "stands out" in words(panel)

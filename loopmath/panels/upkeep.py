@@ -1,4 +1,4 @@
-"""The panel of upkeep: what is due when and how it is done, what the log says, a line added to it, a calendar file."""
+"""The panel of assembly and upkeep: what is due, what the log says, in which order to build, how parts are reached."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,7 +9,7 @@ from typing import Any, ClassVar, NamedTuple
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from loopmath import due_dates, mine, rules, service_log, upkeep_figures, upkeep_words
+from loopmath import due_dates, mine, order_figures, rules, service_log, service_words, upkeep_figures, upkeep_words
 from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.drift import FLOW
@@ -18,12 +18,18 @@ from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.plan import Plan
 from loopmath.service_log import JOBS, KINDS, NOTE, READING, Entry
+from loopmath.service_words import Served
 from loopmath.tube_ends import TOPPED_UP
 from loopmath.units import DISPLAY, to_si
 from loopmath.upkeep import FIRST
 from loopmath.upkeep_words import LOG, TRENDS, Looked
 
-DUE, READ = "what is due", "readings"
+DUE, READ, ORDER, REACHED = "what is due", "readings", "build order", "service access"
+#: Said where a loop is put together or opened (common practice, no source).
+HEED = (
+    "Machine off, unplugged at the wall and cool before anything is opened; towels under the joint, gloves and glasses "
+    "on. The plug stays out until all is dry and the leak test is passed. The parts' own instructions go first."
+)
 #: A reserve of nothing says that there is no tank, so a slider goes no lower. [m3]
 LEAST = 1e-6
 #: What can be typed of a reading: field of an entry -> its words and the kind of quantity.
@@ -41,17 +47,24 @@ STYLE = """<style>
 .glance-upkeep .glance-controls .glance-group .widget-text input{height:24px}
 @media (max-width:1180px){.glance-upkeep .glance .glance-controls{grid-template-columns:repeat(3,minmax(0,1fr))}
  .glance-upkeep .glance .glance-controls>.glance-group:nth-child(n){grid-column:1;grid-row:auto}
- .glance-upkeep .glance .glance-controls>.glance-group:nth-child(3){grid-column:2/span 2;grid-row:1/span 2;
+ .glance-upkeep .glance .glance-controls>.glance-group:nth-child(4){grid-column:2/span 2;grid-row:1/span 3;
   display:grid;grid-template-columns:repeat(2,minmax(0,1fr));gap:0 8px}
  .glance-upkeep .glance-group .widget-dropdown,.glance-upkeep .glance-group .widget-text{min-width:0;max-width:100%}
- .glance-upkeep .glance-group:nth-child(3)>.widget-html{grid-column:span 2}
- .glance-upkeep .glance .glance-controls>.glance-buttons{grid-column:2/span 2;grid-row:3}}
+ .glance-upkeep .glance-group:nth-child(4)>.widget-html{grid-column:span 2}
+ .glance-upkeep .glance .glance-controls>.glance-buttons{grid-column:2/span 2;grid-row:4}}
 </style>"""
 
 
 class View(NamedTuple):
-    """A view: what it draws on a figure, what stands below as HTML, and what is drawn in words."""
+    """
+    A view: how a panel's plan is answered, and what is told and drawn of that answer.
 
+    `words` tells it (sentence, readouts), `drawn` makes its pictures on a figure, `below` gives what stands under them
+    as HTML, `alt` says what is drawn.
+    """
+
+    answer: Callable[[Any, Plan], Any]
+    words: Any
     drawn: Callable[[Any, str], list[Picture]]
     below: Callable[[Any], str]
     alt: str
@@ -61,7 +74,13 @@ class UpkeepPanel(LivePanel):
     """The live panel of upkeep over one plan, as it stands on a day, by default today."""
 
     anew = (":view",)
-    shown: ClassVar[dict[str, tuple[str, ...]]] = {"Steps": (DUE,)}
+    shown: ClassVar[dict[str, tuple[str, ...]]] = {
+        "Use": (DUE, READ),
+        "Steps": (DUE,),
+        "Add to the log": (DUE, READ),
+    }
+    #: The view the last answer is of, and the one that is drawn.
+    _told = _drawn = ""
 
     def __init__(self, plan: Plan, today: date | None = None) -> None:
         self.today = today or date.today()
@@ -75,20 +94,18 @@ class UpkeepPanel(LivePanel):
         view.tooltip = "What the drawing and the words show"
         filled = widgets.Text(self._begun(), description="Filled", placeholder="2026-03-01", continuous_update=False)
         filled.tooltip = "When the loop was filled: year-month-day"
-        look = [
-            view,
-            self._add(":filled", filled, str),
-            self._slider("hours_per_day", "Hours a day", 0, 24, float(self.plan.hours_per_day)),
-        ]
+        # In sight in every view: a day that cannot be read holds all of them up.
+        look = [view, self._add(":filled", filled, str)]
+        use = [self._slider("hours_per_day", "Hours a day", 0, 24, float(self.plan.hours_per_day))]
         tanks = sum(float(tank.volume()) for tank in self.plan.units(tree.Tank))
         if tanks > 0:
             most = int(min(1e6 * tanks, 20e3))
             reserve = self._quantity(":reserve", "Reserve", "volume", 1, most, TOPPED_UP * tanks)
             reserve.tooltip = "What the tank can lose before air is drawn"
-            look.append(reserve)
+            use.append(reserve)
         job = self._choice(":job", "Job", list(JOBS), JOBS[0], widgets.Dropdown)
         job.tooltip = "Whose cautions and steps are told"
-        return [("Look at", look), ("Steps", [job]), ("Add to the log", self._form())]
+        return [("Look at", look), ("Use", use), ("Steps", [job]), ("Add to the log", self._form())]
 
     def _form(self) -> list:
         """Return the fields of a line of the log, and the button that adds it; moving them redraws nothing."""
@@ -151,37 +168,49 @@ class UpkeepPanel(LivePanel):
         filled, plan = self._control(":filled"), super().planned()
         return replace(plan, filled_on=filled.value.strip()) if filled.moved else plan
 
-    def answer(self, plan: Plan) -> Looked:
+    def answer(self, plan: Plan) -> Any:
+        """Return the answer of the view."""
+        view = self.own("view")
+        found = VIEWS[view].answer(self, plan)
+        self._told = view
+        return found
+
+    def looked(self, plan: Plan) -> Looked:
         """Return the upkeep of a plan on the day."""
         filled, reserve = self._control(":filled"), self._control(":reserve")
-        start = filled.value.strip() or None
         least = reserve and max(reserve.value, LEAST)
-        return upkeep_words.look(plan, start, None, self.today, reserve=least)
+        return upkeep_words.look(plan, filled.value.strip() or None, None, self.today, reserve=least)
 
     def drawn(self) -> tuple[Figure, list]:
         """Return the drawings of the view."""
-        figure = Figure()
-        return figure, VIEWS[self.own("view")].drawn(figure, self.system)
+        figure, self._drawn = Figure(), self._told
+        return figure, VIEWS[self._told].drawn(figure, self.system)
+
+    def _draw(self) -> None:
+        """Draw; where the first answer of a view comes only after a field was put right, the figure is made anew."""
+        if self.solution is not None and self._drawn != self._told:
+            self._draw_anew()
+        else:
+            super()._draw()
 
     def headline(self) -> str:
-        """Return what is due, and on what day that rests if the plan names none."""
-        filled = self._control(":filled")
-        taken = (
-            "" if self.plan.filled_on or filled.moved else f"The plan has no day of filling: {filled.value} counts. "
-        )
-        return taken + upkeep_words.sentence(self.solution, self.system)
+        """Return the view in words; of upkeep also on what day that rests if the plan names none."""
+        said, filled = VIEWS[self._told].words.sentence(self.solution, self.system), self._control(":filled")
+        if self.plan.filled_on or filled.moved or not isinstance(self.solution, Looked):
+            return said
+        return f"The plan has no day of filling: {filled.value} counts. {said}"
 
     def figures(self) -> list[tuple[str, str]]:
         """Return the readouts."""
-        return upkeep_words.readouts(self.solution, self.system)
+        return VIEWS[self._told].words.readouts(self.solution, self.system)
 
     def below(self) -> str:
         """Return the words of the view."""
-        return VIEWS[self.own("view")].below(self)
+        return VIEWS[self._told].below(self)
 
     def alt(self) -> str:
         """Return the drawing in words."""
-        return f"{VIEWS[self.own('view')].alt} {self.headline()}"
+        return f"{VIEWS[self._told].alt} {self.headline()}"
 
     # ---------------------------------------------------------------------------------------------------- buttons
 
@@ -236,11 +265,13 @@ class UpkeepPanel(LivePanel):
 
     def write_calendar(self) -> None:
         """Write what is due as a calendar file, and say where it is."""
-        if self.failed or not self.solution.dues:
-            self.say("No calendar was written: say first when the loop was filled.")
-            return
         try:
-            saved = due_dates.write_calendar(self.planned(), self.solution.dues)
+            plan = self.planned()
+            dues = self.looked(plan).dues
+            if not dues:
+                self.say("No calendar was written: say first when the loop was filled.")
+                return
+            saved = due_dates.write_calendar(plan, dues)
         except InputError as problem:
             self.say(f"No calendar was written. {problem}")
             return
@@ -302,9 +333,57 @@ def _read_below(panel: UpkeepPanel) -> str:
     return said + page.note_html("The file", f"{seen.log.path}. {seen.log.words}")
 
 
-_DUE_ALT = "A time line: a row for each job with its due days, what was done in black."
-_READ_ALT = "Readings of the log as a share of the plan's answer: resistances, and flow."
-VIEWS = {DUE: View(_due_drawn, _due_below, _DUE_ALT), READ: View(_read_drawn, _read_below, _READ_ALT)}
+def _served(view: str) -> Callable[[UpkeepPanel, Plan], Served]:
+    """Return how order or access is answered: hours and days do not count there, so it is worked out once a plan."""
+    return lambda panel, _: service_words.look(view, panel.plan)
+
+
+def _page(kind: type) -> Callable[[Any, str], list[Picture]]:
+    return lambda figure, system: [kind(figure.add_axes((0, 0, 1, 1)), system)]
+
+
+def _served_below(panel: UpkeepPanel) -> str:
+    """Return what contradicts and what is not known, then the table."""
+    seen = panel.solution
+    against = [one.words for one in seen.order.contradictions]
+    rows = [("caution", HEED)]
+    rows += [("caution" if words in against else "notice", words) for words in service_words.notes(seen)]
+    said = _listed(rows) + page.table_html(*service_words.table(seen, panel.system))
+    if seen.view == service_words.ORDER:
+        said += page.table_html("What comes before what, and why", service_words.reasons_table(seen.order))
+    return said
+
+
+VIEWS = {
+    DUE: View(
+        UpkeepPanel.looked,
+        upkeep_words,
+        _due_drawn,
+        _due_below,
+        "A time line: a row for each job with its due days, what was done in black.",
+    ),
+    READ: View(
+        UpkeepPanel.looked,
+        upkeep_words,
+        _read_drawn,
+        _read_below,
+        "Readings of the log as a share of the plan's answer: resistances, and flow.",
+    ),
+    ORDER: View(
+        _served(service_words.ORDER),
+        service_words,
+        _page(order_figures.OrderStrip),
+        _served_below,
+        "The steps of building the loop in their order, each with its reason.",
+    ),
+    REACHED: View(
+        _served(service_words.REACHED),
+        service_words,
+        _page(order_figures.AccessBars),
+        _served_below,
+        "For every part a bar of the coolant lost when it is opened, and what comes out before it.",
+    ),
+}
 
 
 def upkeep(plan: Plan | None = None, today: date | None = None) -> UpkeepPanel:
