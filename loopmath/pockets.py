@@ -198,6 +198,16 @@ def open_for(passages: Passages, what: str) -> list[Exit]:
     return passages.vents if what == AIR else passages.drains or passages.vents
 
 
+def opening_at(passages: Passages, name: str, what: str) -> Exit:
+    """Return an opening at the highest point of a part or run, for coolant at its lowest, as the machine stands."""
+    up = np.array(UP) if what == AIR else -np.array(UP)
+    void, (_, high) = passages.void, passages.void.spans(up)
+    mine = np.flatnonzero(np.array(passages.owner)[void.cell] == one_of("opening", name, passages.owner))
+    best = int(mine[np.argmax(high[mine])])
+    end = void.strands[best][int(np.argmax(void.strands[best] @ up))]
+    return Exit(int(void.cell[best]), tuple(end + (high[best] - end @ up) * up), tuple(up), 0.0)
+
+
 @dataclass(frozen=True, eq=False)
 class Outlet:
     """

@@ -3,6 +3,7 @@
 import os
 import re
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from browser import (
@@ -40,11 +41,11 @@ if chromium_path() is None and not os.environ.get("CI"):
 
 
 @pytest.fixture(scope="module")
-def lab(tmp_path_factory):
-    """The first page in a running Lab, the user's folder a new one."""
-    folder = tmp_path_factory.mktemp("mine")
+def lab():
+    """The first page in a running Lab, the user's folder a new one whose name leaves a message on one line."""
     ARTEFACTS.mkdir(exist_ok=True)
-    with pytest.MonkeyPatch.context() as patch:
+    with TemporaryDirectory(prefix="mine-") as name, pytest.MonkeyPatch.context() as patch:
+        folder = Path(name)
         patch.setenv("LOOPMATH_MINE", str(folder))
         with Lab(NOTEBOOK, ROOT, size=(1440, 900)) as running:
             running.page.wait_for_selector(PANEL_IMAGE, timeout=60_000)
