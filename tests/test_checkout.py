@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parent.parent
 TOP = {"README.md", "DEVELOPERS.md", "requirements.txt", "workbook", "loopmath", "tests", "data"}
 ALLOWED = {
     "jupyterlab",
-    "ipywidgets",
+    "icalendar", "ipywidgets",
     "matplotlib",
     "numpy",
     "pandas",

@@ -103,7 +103,7 @@ def crown(up: Any, at: Any, normal: Any, radius: Any) -> np.ndarray:
 
     Examples
     --------
-    >>> crown([0, 0, 1], [[0, 0, 0.1]], [[1, 0, 0]], [0.005]).tolist()
+    >>> crown([0, 0, 1], [[0, 0, 0.1]], [[1, 0, 0]], [0.005]).round(6).tolist()
     [0.105]
     """
     up = np.asarray(up, dtype=float)
