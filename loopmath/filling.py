@@ -149,7 +149,9 @@ def filling(solution: Solution, fill_temperature: Any = None, warmest: Any = Non
     still = max(total - gravity, 0.0)
     bursts = int(np.ceil(still / burst - 1e-9)) if burst > 0 and still > 1e-9 else 0
     if covered > gravity + 1e-9 or (np.isfinite(burst) and burst <= 0):
-        cautions.append("Gravity alone does not cover the pump's inlet: do not run the pump before the plan is changed.")
+        cautions.append(
+            "Gravity alone does not cover the pump's inlet: do not run the pump before the plan is changed."
+        )
         bursts = 0
     cold = float(plan.room_air if fill_temperature is None else fill_temperature)
     warm = float(solution.state["coolant_warmest"] if warmest is None else warmest)
@@ -267,7 +269,9 @@ class _Pour:
             return
         self.covered = float(self._wet(inlet[0], fill.cell, feed).sum())
         if inside.any():
-            above = self.full - np.minimum(self.void.volume - flooding.above(self.void, UP, self._at(inlet[0])), self.full)
+            above = self.full - np.minimum(
+                self.void.volume - flooding.above(self.void, UP, self._at(inlet[0])), self.full
+            )
             self.burst = (1 - RESERVE) * float(above[inside].sum())
 
     def _at(self, level: float) -> np.ndarray:
