@@ -619,7 +619,7 @@ class _Maker:
     def _space(self) -> Iterator[Before]:
         for low, body in self.space.bodies.items():
             for high in sorted(body.on_it):
-                yield Before(low, high, f"{high} stands on it", SPACE, IN_BEFORE, ROOM)
+                yield Before(low, high, f"{high} stands on {low}", SPACE, IN_BEFORE, ROOM)
         for name, ways in self.ways.items():
             if name not in self.leaves or not ways:
                 continue
