@@ -20,7 +20,7 @@ from loopmath import run_gaps
 from loopmath.checks import InputError, one_of
 from loopmath.designs import number_of_designs, one_design
 from loopmath.laws import distance
-from loopmath.passages import _neighbours
+from loopmath.passages import neighbours
 from loopmath.plan import Plan
 from loopmath.routes import ASKEW, FACES, Box, direction, word
 from loopmath.run_gaps import PASS_THROUGH, Scene, normal
@@ -306,7 +306,7 @@ def ends_of(plan: Plan) -> dict[str, tuple[str, ...]]:
         for port in (routes[name].start, routes[name].end) if name in routes else ():
             if port in ports and ports[port].of in names:
                 found[name][ports[port].of] = None
-    for one, other in _neighbours(plan.loop):
+    for one, other in neighbours(plan.loop):
         for tube, part in ((one.name, other.name), (other.name, one.name)):
             if tube in found and part not in found:
                 found[tube][part] = None
@@ -356,7 +356,7 @@ def space_of(plan: Plan) -> Space:
 def screwed_on(plan: Plan) -> list[tuple[str, str]]:
     """Return (part, fitting or in-line part that is screwed to it), where no tube is between them."""
     out = []
-    for pair in _neighbours(plan.loop):
+    for pair in neighbours(plan.loop):
         small = [isinstance(leaf, (tree.Fittings, tree.InlineUnit)) for leaf in pair]
         if sum(small) == 1 and not any(isinstance(leaf, tree.Run) for leaf in pair):
             out.append(tuple(leaf.name for leaf in (pair if small[1] else pair[::-1])))

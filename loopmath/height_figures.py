@@ -1,110 +1,206 @@
-"""The loop in elevation as it hangs, with the air or coolant that stays filled in."""
+"""The loop in two elevations as it hangs, with the air or coolant that stays drawn in."""
 
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
-from matplotlib.figure import Figure
 
+from loopmath import loop as tree
 from loopmath import style
 from loopmath.figures import Picture
-from loopmath.height_words import MOST, Looked
+from loopmath.height_words import LETTERS, NAMES, Looked, amount, position
 from loopmath.pockets import AIR
+from loopmath.sheet import HIGH, WIDE
 
-#: What is looked at: its words, and the axis of the machine that goes to the right of the picture.
-FRONT, SIDE = ("from the front", (1.0, 0.0, 0.0)), ("from the right", (0.0, 1.0, 0.0))
-#: Colour of what stays; the letters beside it are the second cue.
-HELD = {AIR: style.HEAT, "liquid": style.LIQUID}
+#: What is looked at, and which direction of the room runs to the right of the picture.
+SIDES = (("From the front", 0), ("From the right side", 1))
+#: Soft colours of what holds the coolant: tubes, radiators, tanks, other parts.
+KINDS = {"tube": style.PLAIN_TUBE, "radiator": "#D8C3B0", "tank": "#B5D3C4", "part": "#C9C4D6"}
+#: Colour of what stays; air has white dots on it besides.
+HELD = {AIR: style.AIR, "liquid": style.LIQUID}
+#: Room for words at both sides of an elevation, over and under it. [px]
+BESIDE, OVER, UNDER, LINE = 116.0, 34.0, 34.0, 16.0
+#: Openings that are named, level lines that are drawn.
+OPENINGS, LEVELS = 5, 3
 
 
-class Elevation(Picture):
-    """One side of the loop, gravity down."""
+def kind_of(leaf: Any) -> str:
+    """Return the kind of a part or run, as its colour says it."""
+    if isinstance(leaf, (tree.Run, tree.DeadLeg)):
+        return "tube"
+    return "radiator" if isinstance(leaf, tree.RadiatorUnit) else "tank" if isinstance(leaf, tree.Tank) else "part"
 
-    def __init__(self, ax: Axes, side: tuple, system: str = "metric") -> None:
+
+def clipped(looked: Looked) -> tuple[np.ndarray, np.ndarray]:
+    """
+    Return which strands hold something, and from which to which share of its length (n, 2) each of them does.
+
+    A strand that lies level holds it along all its length; others up to where they cross the level.
+    """
+    void, held = looked.passages.void, looked.holding
+    kept = np.flatnonzero(held.strands > 0)
+    height = (1.0 if held.what == AIR else -1.0) * void.strands[kept] @ held.up
+    line = held.ways.level[void.cell[kept]]
+    first, last = height.T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        crossing = (line - first) / (last - first)
+    inside = (crossing > 0) & (crossing < 1)
+    rises = last > first
+    return kept, np.stack([np.where(inside & rises, crossing, 0.0), np.where(inside & ~rises, crossing, 1.0)], axis=1)
+
+
+class Hanging(Picture):
+    """Both elevations on Axes of 880 x 424 pixels, gravity down."""
+
+    def __init__(self, ax: Axes, system: str = "metric") -> None:
         super().__init__(ax, system)
-        self.words, self.aside = side[0], np.array(side[1])
-        self.ax.set_axis_off()
-        self.ax.set_aspect("equal")
-        self.fixed = False
-        self.all = self._lines(style.PLAIN_TUBE, 1)
-        self.held = self._lines(style.HEAT, 2)
-        self.letters = [
-            self.text(
-                ha="center", va="center", fontweight="bold", zorder=6, bbox={"fc": "white", "ec": "none", "pad": 1}
-            )
-            for _ in range(MOST)
-        ]
-        self.openings = [self.text(va="center", color=style.PUMP, fontweight="bold", zorder=5) for _ in range(4)]
+        self.system = system
+        ax.set_axis_off()
+        ax.set_xlim(0, WIDE)
+        ax.set_ylim(0, HIGH)
+        for n, (title, _) in enumerate(SIDES):
+            ax.text(8 + n * WIDE / 2, HIGH - 8, title, va="top", weight="bold", fontsize=style.PLAIN)
+        self.place = self.text(x=120, y=HIGH - 8, va="top", color=style.QUIET)
+        self.all = self._lines(zorder=1)
+        self.held = self._lines(zorder=2)
+        self.dots = self._lines(zorder=3, colors="white", linestyles=[(0, (0.6, 2.2))])
+        self.leads = self._lines(zorder=4, colors=style.QUIET, linewidths=0.7)
+        self.levels = self._lines(zorder=5, colors=style.INK, linewidths=1.0, linestyles=[(0, (5, 3))])
+        marks = {"fill": "^", "vent": "^", "drain": "v"}
+        self.marks = {
+            (purpose, used): self.line(ls="", marker=mark, ms=9, mec=style.INK, mfc=style.INK if used else "white",
+                                       zorder=6)
+            for purpose, mark in marks.items() for used in (True, False)
+        }  # fmt: skip
+        count = len(SIDES) * (len(LETTERS) + OPENINGS)
+        self.labels = [self.text(va="center", zorder=7) for _ in range(count)]
+        self._key()
 
-    def _lines(self, colour: str, order: int) -> LineCollection:
-        made = LineCollection([], colors=colour, zorder=order, capstyle="butt")
+    def _lines(self, **how: Any) -> LineCollection:
+        made = LineCollection([], capstyle="butt", **how)
         self.ax.add_collection(made, autolim=False)
         self.moving.append(made)
         return made
 
+    def _key(self) -> None:
+        """Say at the bottom what the colours and marks are."""
+        x, y = 8.0, 12.0
+        for words, colour in {"tubes": "tube", "radiators": "radiator", "tank": "tank", "other parts": "part"}.items():
+            self.ax.plot([x, x + 16], [y, y], color=KINDS[colour], lw=7, solid_capstyle="butt")
+            x = self._said(x + 21, y, words)
+        self.swatch = self.line(lw=7, solid_capstyle="butt", xdata=[x, x + 16], ydata=[y, y])
+        self.swatch_dots = self.line(lw=3, ls=(0, (0.6, 2.2)), color="white", xdata=[x, x + 16], ydata=[y, y])
+        self.swatch_words = self.text(x=x + 21, y=y, va="center")
+        x += 21 + style.measured("coolant that stays")[0] + 14
+        self.ax.plot([x, x + 20], [y, y], color=style.INK, lw=1.0, ls=(0, (5, 3)))
+        x = self._said(x + 25, y, "its level")
+        for mark, words in (("^", "fill, vent"), ("v", "drain")):
+            self.ax.plot([x + 6], [y], marker=mark, ms=8, mfc="white", mec=style.INK)
+            x = self._said(x + 15, y, words)
+        self.ax.plot([x + 6], [y], marker="o", ms=7, color=style.INK)
+        self._said(x + 15, y, "dark: open")
+
+    def line(self, xdata: Any = (), ydata: Any = (), **how: Any) -> Any:
+        """Add a moving line."""
+        made = super().line(**how)
+        made.set_data(xdata, ydata)
+        return made
+
+    def _said(self, x: float, y: float, words: str) -> float:
+        self.ax.text(x, y, words, va="center", fontsize=style.SMALL, color=style.INK)
+        return x + style.measured(words)[0] + 14
+
     def update(self, looked: Looked) -> bool:
-        """Draw what stays in a position; True the first time, when the range is set."""
-        void, held = looked.passages.void, looked.holding
-        stepped = not self.fixed
-        middle = void.strands.reshape(-1, 3).mean(0) if len(void.strands) else np.zeros(3)
-        if stepped:
-            self._frame(void, middle)
-        across = self.aside - (self.aside @ held.up) * held.up
-        across /= max(np.linalg.norm(across), 1e-9)
-        plane = np.array([across, held.up])
-        lines = (void.strands - middle) @ plane.T
-        width = np.maximum(2 * void.spread * self.points, 0.8)
-        self.all.set_segments(lines)
-        self.all.set_linewidths(width)
-        sign = 1.0 if held.what == AIR else -1.0
-        kept = np.flatnonzero(held.strands > 0)
-        height = sign * void.strands @ held.up
-        line = held.ways.level[void.cell]
-        parts = []
-        for n in kept.tolist():
-            a, b = height[n]
-            cut = [0.0, 1.0]
-            if np.isfinite(line[n]) and min(a, b) < line[n] < max(a, b):
-                cut[0 if a < b else 1] = (line[n] - a) / (b - a)
-            parts.append([lines[n, 0] + t * (lines[n, 1] - lines[n, 0]) for t in cut])
-        self.held.set_segments(parts)
-        self.held.set_linewidths(width[kept])
+        """Draw what stays in a position; no range ever steps."""
+        void, held, frame = looked.passages.void, looked.holding, looked.frame
+        air = held.what == AIR
+        self.place.set_text(position(looked))
+        self.swatch.set_color(HELD[held.what])
+        self.swatch_dots.set_visible(air)
+        self.swatch_words.set_text(f"{NAMES[held.what]} that stays")
+        exits = [(name, purpose, np.array(e.at), e in held.exits) for name, (purpose, e) in
+                 looked.passages.exits.items()]  # fmt: skip
+        if looked.extra:
+            exits.insert(0, (f"also open: {looked.extra}", "vent" if air else "drain", np.array(held.exits[-1].at),
+                             True))  # fmt: skip
+        exits = exits[:OPENINGS]
+        ends = np.concatenate([void.strands.reshape(-1, 3), *[at[None] for _, _, at, _ in exits]]) @ frame.T
+        low, high = (ends.min(0), ends.max(0)) if len(ends) else (np.zeros(3), np.ones(3))
+        span = np.maximum(high - low, 1e-3)
+        tall, wide = HIGH - OVER - UNDER - 24, WIDE / 2 - 2 * BESIDE
+        scale = min(tall / span[2], wide / span[0], wide / span[1])
+        middle = (low + high) / 2
+        kinds = {leaf.name: KINDS[kind_of(leaf)] for leaf in tree.leaves(looked.plan.loop)}
+        own = [kinds[name] for name in looked.passages.owner]
+        round_ = np.bincount(void.cell, minlength=void.cells)[void.cell] == 7  # a tube is a bundle of seven
+        widths = np.maximum(2 * void.spread * np.where(round_, 1.7, 1.0) * scale * 72 / style.DOTS, 0.9)
+        kept, shares = clipped(looked)
+        lines, parts, levels, marks, labels = [], [], [], {key: [] for key in self.marks}, []
+        for n, (_, axis) in enumerate(SIDES):
+            centre = np.array([(n + 0.5) * WIDE / 2, UNDER + 12 + tall / 2])
+
+            def flat(points: Any, axis: int = axis, centre: np.ndarray = centre) -> np.ndarray:
+                return centre + scale * ((points @ frame.T) - middle)[..., [axis, 2]]
+
+            drawn = flat(void.strands)
+            lines.append(drawn)
+            start, way = drawn[kept, :1], drawn[kept, 1:] - drawn[kept, :1]
+            parts.append(start + shares[:, :, None] * way)
+            for pocket in held.pockets[:LEVELS]:
+                mine = np.isin(void.cell[kept], pocket.cells)
+                if np.isfinite(pocket.level) and mine.any():
+                    across = parts[-1][mine][..., 0]
+                    y = centre[1] + scale * (pocket.level - middle[2])
+                    levels.append([(across.min() - 10, y), (across.max() + 10, y)])
+            wanted = []
+            for letter, pocket in zip(LETTERS, held.pockets, strict=False):
+                words = f"{letter}  {amount(pocket.volume, self.system)}"
+                wanted.append((flat(pocket.at), words, True))
+            for name, purpose, at, used in exits:
+                marks[purpose, used].append(flat(at))
+                wanted.append((flat(at), name, False))
+            edges = (centre[0] + scale * (np.array([low[axis], high[axis]]) - middle[axis])).tolist()
+            labels += self._beside(wanted, n * WIDE / 2, edges)
+        self.all.set_segments([*np.concatenate(lines)])
+        self.all.set_linewidths(np.tile(widths, 2))
+        self.all.set_color([own[cell] for cell in void.cell] * 2)
+        stays = [*np.concatenate(parts)]
+        self.held.set_segments(stays)
+        self.held.set_linewidths(np.tile(np.maximum(widths[kept], 1.6), 2))
         self.held.set_color(HELD[held.what])
-        taken: list[np.ndarray] = []
-        for letter, artist, pocket in zip("ABCDEF", self.letters, (*held.pockets, *[None] * MOST), strict=False):
-            if pocket is None:
+        self.dots.set_segments(stays if air else [])
+        self.dots.set_linewidths(np.tile(np.maximum(0.5 * widths[kept], 0.8), 2))
+        self.levels.set_segments(levels)
+        for key, line in self.marks.items():
+            line.set_data(*np.array(marks[key]).reshape(-1, 2).T)
+        self.leads.set_segments([lead for _, _, lead, _, _ in labels])
+        for artist, label in zip(self.labels, [*labels, *[None] * len(self.labels)], strict=False):
+            if label is None:
                 artist.set_text("")
                 continue
-            at = (pocket.at - middle) @ plane.T
-            while any(np.all(np.abs(at - other) < (0.09, 0.03)) for other in taken):
-                at = at - (0.0, 0.03)
-            taken.append(at)
-            artist.set_text(f"{letter}  {self.units['volume'].text(pocket.volume, unit=True)}")
-            artist.set_color(HELD[held.what])
+            words, at, _, side, bold = label
+            artist.set_text(words)
             artist.set_position(at)
-        names = list(looked.passages.exits.items())[: len(self.openings)]
-        for artist, found in zip(self.openings, [*names, *[None] * len(self.openings)], strict=False):
-            if found is None:
-                artist.set_text("")
-                continue
-            name, (purpose, opening) = found
-            artist.set_text(f"{'▼' if purpose == 'drain' else '▲'} {name}")
-            artist.set_position((np.array(opening.at) - middle) @ plane.T)
-        return stepped
+            artist.set_horizontalalignment(side)
+            artist.set_fontweight("bold" if bold else "normal")
+        return False
 
-    def _frame(self, void: Any, middle: np.ndarray) -> None:
-        """Set a range the loop keeps inside of however it hangs."""
-        reach = float(np.linalg.norm(void.strands.reshape(-1, 3) - middle, axis=1).max()) if len(void.strands) else 0.3
-        self.ax.set_xlim(-1.15 * reach, 1.15 * reach)
-        self.ax.set_ylim(-reach, reach)
-        box = self.ax.get_window_extent()
-        self.points = min(box.width / (2.3 * reach), box.height / (2 * reach)) * 72 / self.ax.figure.dpi
-        self.ax.set_title(self.words)
-        self.fixed = True
-
-
-def drawn(figure: Figure, system: str) -> list[Elevation]:
-    """Put both elevations on a figure."""
-    places = ((0.0, FRONT), (0.5, SIDE))
-    return [Elevation(figure.add_axes((x + 0.005, 0.02, 0.49, 0.9)), side, system) for x, side in places]
+    @staticmethod
+    def _beside(wanted: list, left: float, edges: list[float]) -> list[tuple]:
+        """Return the words beside an elevation: at the nearer side, at their own height or as near as there is room."""
+        out = []
+        places = (("right", max(left + BESIDE - 8, edges[0] - 14)), ("left", min(left + WIDE / 2 - BESIDE + 8,
+                                                                                edges[1] + 14)))  # fmt: skip
+        near = [at[0] > sum(edges) / 2 for at, _, _ in wanted]
+        for k, (side, x) in enumerate(places):
+            mine = sorted(
+                (w for w, right in zip(wanted, near, strict=True) if right == bool(k)), key=lambda w: -w[0][1]
+            )
+            room, y = LINE * len(mine), HIGH - OVER
+            for n, (at, words, bold) in enumerate(mine):
+                y = float(np.clip(min(at[1], y - LINE if n else y), UNDER + room - LINE * n - LINE / 2, HIGH - OVER))
+                wide = (x - left if k == 0 else left + WIDE / 2 - x) - 6
+                shown = style.fitted(words, wide, 1, bold=bold)[0]
+                out.append((shown, (x, y), [(x + (3 if k == 0 else -3), y), tuple(at)], side, bold))
+        return out

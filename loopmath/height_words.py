@@ -1,133 +1,276 @@
-"""Page 11 in words and tables: what stays in the loop, where, and what would let it out."""
+"""The page of filling, bleeding and draining in words and tables: what stays in the loop, where, what lets it out."""
 
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from loopmath import pockets, tipping
+from loopmath import pockets
+from loopmath.laws import flooding
+from loopmath.laws.flooding import UP
 from loopmath.passages import Passages, void_of
 from loopmath.plan import Plan
-from loopmath.pockets import AIR, LIQUID, Holding, Outlet
-from loopmath.units import DISPLAY
+from loopmath.pockets import AIR, LEAST, LIQUID, Holding, Outlet, Pocket
+from loopmath.rules import Fact, Warned, warnings_of
+from loopmath.tipping import MOST_TIPS, Tip, Tipping
+from loopmath.units import DISPLAY, show
 
 BLEED, DRAIN = "air when it is filled", "coolant when it is drained"
 VIEWS = {BLEED: AIR, DRAIN: LIQUID}
-#: Pockets that are told.
-MOST = 6
+NAMES = {AIR: "air", LIQUID: "coolant"}
+#: Pockets that have a letter.
+LETTERS = "ABCDEF"
 CAUTIONS = [
-    "Machine switched off and unplugged, glass panels off, before it is tipped; two people for a heavy one.",
-    "Close what is open before a tip takes it below the coolant; paper under it, and nothing with power near it.",
-    "What the case, the parts and the coolant say of themselves goes first.",
+    "Before you tip: switched off at the supply and unplugged, glass side panels off, two people for a heavy machine.",
+    "An open tank spills when it is tipped: close what is open before a tip takes it below the coolant. Cloth under "
+    "it; dry it before there is power again.",
+    "What the case, the parts and the coolant say of themselves decides, also whether they may be tipped.",
 ]
 
 
 @dataclass(frozen=True, eq=False)
 class Looked:
-    """What is drawn: the passages, what they hold in this position, how the opening stands, and the tips, if asked."""
+    """
+    What is drawn.
+
+    Attributes
+    ----------
+    plan : Plan
+        The design.
+    passages : Passages
+        Where its coolant stands.
+    holding : Holding
+        What stays in this position.
+    frame : (3, 3) array
+        Directions in the room (right, rear, up) in the frame of the machine.
+    extra : str
+        The part or run with one more opening; empty if none.
+    outlet : Outlet or None
+        How good the openings stand; None if it was not worked out.
+    tips : Tipping or None
+        How to tip; None if it was not asked.
+    """
 
     plan: Plan
     passages: Passages
     holding: Holding
-    outlet: Outlet
-    tips: Any = None
+    frame: np.ndarray
+    extra: str = ""
+    outlet: Outlet | None = None
+    tips: Tipping | None = None
+
+    @property
+    def tipped(self) -> bool:
+        """True if it does not stand upright."""
+        return bool(self.frame[2, 2] < 1 - 1e-9)
+
+    def warned(self, system: str = "metric") -> list[Warned]:
+        """Return what is warned of, as the machine stands with the openings of the plan."""
+        return warnings_of(facts(self.passages), system, self.plan.house_rules)
 
 
-def tilted(aside: float, back: float) -> np.ndarray:
+def hung(aside: float, back: float) -> np.ndarray:
     """
-    Return the direction against gravity once the right side went down by one angle, the rear by another [rad].
+    Return the directions of the room in the frame of the machine, its right side and then its rear put down.
+
+    Parameters
+    ----------
+    aside, back : float
+        So much the right side, the rear goes down; negative for the left side, the front. [rad]
+
+    Returns
+    -------
+    frame : (3, 3) array
+        Rows to the right, to the rear, up; ``points @ frame.T`` is where they hang.
 
     Examples
     --------
-    >>> tilted(0.0, 0.0).tolist()
-    [-0.0, -0.0, 1.0]
+    >>> hung(0.0, np.pi / 2)[2].round(9).tolist()  # on its back what was its front is on top
+    [-0.0, -1.0, 0.0]
     """
-    return np.array([-np.sin(aside), -np.sin(back) * np.cos(aside), np.cos(aside) * np.cos(back)])
+    (sa, ca), (sb, cb) = ((np.sin(angle), np.cos(angle)) for angle in (aside, back))
+    return np.array([[ca, -sa * sb, sa * cb], [0.0, cb, sb], [-sa, -ca * sb, ca * cb]])
 
 
-def look(plan: Plan, view: str, up: Any, extra: str = "", tips: Any = None) -> Looked:
-    """Return what a view shows: `up` against gravity, `extra` a part or run with one more opening."""
+def angles_of(up: Any) -> tuple[float, float]:
+    """Return the two angles of `hung` [rad] that bring a direction of the machine (3,) on top."""
+    return float(-np.arcsin(np.clip(up[0], -1.0, 1.0))), float(np.arctan2(-up[1], up[2]))
+
+
+def look(plan: Plan, view: str, frame: np.ndarray, extra: str = "", outlet: Any = None, tips: Any = None) -> Looked:
+    """Return what a view shows of a plan in one position; `extra` names a part or run with one more opening."""
     what, passages = VIEWS[view], void_of(plan)
-    exits = pockets.open_for(passages, what) + ([pockets.opening_at(passages, extra, what)] if extra else [])
-    return Looked(plan, passages, pockets.held(plan, what, up, exits), pockets.outlet(plan, what), tips)
+    exits = [*pockets.open_for(passages, what), *([pockets.opening_at(passages, extra, what)] if extra else [])]
+    holding = pockets.in_void(passages.void, passages.owner, what, frame[2], exits)
+    return Looked(plan, passages, holding, frame, extra, outlet, tips)
 
 
-def _amount(volume: float, system: str) -> str:
-    return DISPLAY[system]["volume"].text(volume, unit=True)
+def short_of(passages: Passages, what: str) -> tuple[str, float] | None:
+    """Return the highest fill or vent opening and how far it lies below the highest point; of drains the lowest [m]."""
+    up = np.array(UP) if what == AIR else -np.array(UP)
+    purposes = ("fill", "vent") if what == AIR else ("drain",)
+    own = {n: e for n, (purpose, e) in passages.exits.items() if purpose in purposes}
+    if not own or not len(passages.void.volume):
+        return None
+    exits = [*own.values()]
+    heights = flooding.crown(up, [e.at for e in exits], [e.normal for e in exits], [e.radius for e in exits])
+    return [*own][int(np.argmax(heights))], max(float(passages.void.spans(up)[1].max() - heights.max()), 0.0)
 
 
-def name_of(what: str) -> str:
-    """Return what is held, as people call it."""
-    return "air" if what == AIR else "coolant"
+def facts(passages: Passages) -> list[Fact]:
+    """Return what rules can judge of the machine as it stands, with the openings of the plan."""
+    out = []
+    names = {AIR: "fill opening below the high point by", LIQUID: "drain above the low point by"}
+    for what, name in names.items():
+        found = short_of(passages, what)
+        if found is not None:
+            out.append(Fact(name, *found))
+    if passages.vents:
+        held = pockets.in_void(passages.void, passages.owner, AIR, UP, passages.vents)
+        if held.pockets:
+            out.append(Fact("air held at rest", held.pockets[0].place, held.volume))
+    return out
 
 
-def sentence(looked: Looked, system: str) -> str:
+def amount(volume: float, system: str) -> str:
+    """Return a volume in words; one that would round to nothing is under the least that is shown."""
+    unit = DISPLAY[system]["volume"]
+    least = 10.0**-unit.digits
+    if 0 < float(unit.convert(volume)) < least / 2:
+        return f"under {unit.text(float(unit.back(least)))}"
+    return unit.text(volume)
+
+
+def position(looked: Looked) -> str:
+    """Return the position in words."""
+    aside, back = (round(float(np.degrees(angle))) for angle in angles_of(looked.frame[2]))
+    downs = [
+        f"{side} side down {abs(angle)}°" if side in ("left", "right") else f"{side} down {abs(angle)}°"
+        for angle, side in ((aside, "right" if aside > 0 else "left"), (back, "rear" if back > 0 else "front"))
+        if angle
+    ]
+    return ", ".join(downs) if downs else "upright"
+
+
+def sentence(looked: Looked, system: str = "metric") -> str:
     """Return the answer in a sentence."""
-    held = looked.holding
+    held, name = looked.holding, NAMES[looked.holding.what]
+    volume = amount(held.volume, system)
     if not held.exits:
-        missing = "fill or vent opening" if held.what == AIR else "drain, and no fill opening"
-        return f"The plan has no {missing}, so all {_amount(held.volume, system)} stay. Say where one is."
-    if not held.pockets:
-        return f"At rest no {name_of(held.what)} stays in this position."
-    most = held.pockets[0]
-    words = f"At rest {_amount(held.volume, system)} of {name_of(held.what)} stay, most of it round the {most.place}"
-    out, length = looked.outlet, DISPLAY[system]["length"]
-    if out.short > pockets.LEAST:
-        side = "below the highest" if held.what == AIR else "above the lowest"
-        words += f"; {out.name} lies {length.text(out.short, unit=True)} {side} point of the loop"
+        lacks = "nothing to fill or vent it by" if held.what == AIR else "neither a drain nor a fill opening"
+        return f"The plan has {lacks}: all {volume} of {name} stay."
+    start = "At rest" if not looked.tipped else "Tipped like this, up to"
+    words = f"{start} {volume} of {name} stay" if held.pockets else f"{start} no {name} stays"
+    if looked.tipped and not held.pockets:
+        words = f"Tipped like this no {name} stays"
+    if held.pockets:
+        most = held.pockets[0].place
+        share = held.by_element[most] / held.volume
+        words += f", {'most' if share > 0.5 else 'the largest part'} of it in the {most}" if held.volume else ""
+    found = short_of(looked.passages, held.what)
     if held.what == LIQUID and not looked.passages.drains:
-        words += "; no drain, so it is turned over its fill opening (rock it)"
+        words += "; no drain: rock it, turned over its fill opening"
+    elif found is not None and found[1] > LEAST and not looked.tipped:
+        side = "below the highest" if held.what == AIR else "above the lowest"
+        words += f"; {found[0]} ends {show(found[1], 'length', system)} {side} point"
     return words + "."
 
 
-def rows(looked: Looked, system: str) -> list[str]:
-    """Return the pockets, a line each."""
-    held, out = looked.holding, []
-    for letter, pocket in zip("ABCDEF", held.pockets, strict=False):
-        parts = ", ".join(f"{name} {_amount(volume, system)}" for name, volume in list(pocket.parts.items())[:3])
-        out.append(f"{letter}: {_amount(pocket.volume, system)} in {parts}")
-    if len(held.pockets) > MOST:
-        out.append(f"and {len(held.pockets) - MOST} smaller ones")
-    return out
+def figures(looked: Looked, system: str = "metric") -> list[tuple[str, str]]:
+    """Return the readouts."""
+    held, passages = looked.holding, looked.passages
+    found = short_of(passages, held.what)
+    rows = [
+        (f"{NAMES[held.what]} that stays", amount(held.volume, system)),
+        ("loop holds", amount(float(passages.void.volume.sum()) + passages.uncounted, system)),
+        ("places it stays in", str(len(held.pockets))),
+        ("position", position(looked)),
+    ]
+    if found is not None:
+        words = "fill below the highest point" if held.what == AIR else "drain above the lowest point"
+        rows.append((words, show(found[1], "length", system)))
+    return rows
 
 
-def advice(looked: Looked, system: str) -> list[str]:
-    """Return what would help, in sentences."""
+def tip_of(looked: Looked, pocket: Pocket) -> str:
+    """Return the smallest tip that frees a pocket in words."""
+    tips = looked.tips
+    if tips is None:
+        return "press Find tips"
+    for known, tip in zip(tips.upright.pockets, tips.single, strict=True):
+        if known.cells == pocket.cells and not looked.tipped and not looked.extra:
+            return f"none up to {np.degrees(tips.limit):.0f}°" if tip is None else tip.words
+    return "found for it upright"
+
+
+def table(looked: Looked, system: str = "metric") -> pd.DataFrame:
+    """Return the places something stays in, largest first."""
+    rows = []
+    for n, pocket in enumerate(looked.holding.pockets):
+        parts = ", ".join(f"{name} {amount(volume, system)}" for name, volume in list(pocket.parts.items())[:3])
+        rest = len(pocket.parts) - 3
+        rows.append(
+            {
+                "": LETTERS[n] if n < len(LETTERS) else "",
+                "where": parts + (f" and {rest} more" if rest > 0 else ""),
+                "stays": amount(pocket.volume, system),
+                "smallest tip that frees it": tip_of(looked, pocket),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def advice(looked: Looked, system: str = "metric") -> list[str]:
+    """Return what would help, what is not known, and what at rest means."""
     what, best, out = looked.holding.what, looked.outlet, []
-    if best.left < best.keeps - 1e-6:
-        kind = "bleed opening" if what == AIR else "drain"
-        place = "high" if what == AIR else "low"
-        keeps, left = _amount(best.keeps, system), _amount(best.left, system)
-        out.append(f"One more {kind}, {place} on the {best.better}, leaves {left} of {keeps} upright.")
+    if best is None:
+        out.append("The opening was moved: press Find tips to look for a better one from there.")
+    elif best.left < best.keeps - 1e-6:
+        kind, place = ("bleed opening", "high") if what == AIR else ("drain", "low")
+        out.append(
+            f"One more {kind}, {place} on the {best.better}, would leave {amount(best.left, system)} of "
+            f"{amount(best.keeps, system)} as it stands."
+        )
+    if what == LIQUID and not looked.passages.drains and looked.passages.vents:
+        out.append("No drain: rock it. Tips here bring coolant to the fill opening, which has to be open and lowest.")
     out += looked.passages.missing
-    out.append("This is gravity alone: a running pump carries much of the air on to the tank.")
+    end = "a running pump carries much of the air on to the tank." if what == AIR else "air let in at the top runs it."
+    out.append(f"At rest means gravity only: {end}")
     return out
 
 
-def tips(looked: Looked, system: str) -> list[str]:
-    """Return how to tip, step by step; empty if it was not asked."""
-    found: tipping.Tipping | None = looked.tips
+def choices(found: Tipping | None) -> list[tuple[str, Tip]]:
+    """Return the tips that can be drawn, in words."""
     if found is None:
         return []
-    if not found.upright.pockets:
-        return ["Nothing to free: it stands right as it is."]
-    out = [
-        f"{_amount(pocket.volume, system)} round the {pocket.place}: {tip.words} frees it."
-        for pocket, tip in zip(found.upright.pockets, found.single, strict=True)
-        if tip is not None
+    singles = zip(LETTERS, found.single, strict=False)
+    return [
+        *((f"frees {letter}: {tip.words}", tip) for letter, tip in singles if tip is not None),
+        *((f"step {n}: {tip.words}", tip) for n, tip in enumerate(found.sequence, 1)),
     ]
-    row = ", then ".join(tip.words for tip in found.sequence)
-    most = f"{np.degrees(found.limit):.0f}°"
+
+
+def steps(looked: Looked, system: str = "metric") -> list[str]:
+    """Return how to tip, step by step; empty if it was not asked."""
+    found = looked.tips
+    if found is None:
+        return []
+    limit, stays = f"{np.degrees(found.limit):.0f}°", amount(found.stays, system)
+    if not found.upright.exits:
+        return ["No tip helps as long as nothing is open."]
+    if not found.upright.pockets:
+        return ["Nothing to free: leave it upright."]
+    if not found.sequence:
+        return [f"No tip up to {limit} lets more out: {stays} may stay. Move an opening, or add one."]
+    out = [f"Tip it {tip.words}, slowly, and wait until no more comes." for tip in found.sequence]
     if found.freed:
-        out.append(f"In a row: {row}, then upright: all is free.")
-    elif row:
-        out.append(f"No row of {tipping.MOST_TIPS} tips up to {most} frees all. Best found: {row}, then upright.")
-        out[-1] += f" Up to {_amount(found.stays, system)} may stay."
-    else:
-        out.append(f"No tip up to {most} helps; up to {_amount(found.stays, system)} stay. Move an opening instead.")
-    return out
+        return [*out, "Set it upright: nothing stays. Top up, and do it once more." if found.what == AIR else
+                "Set it upright: nothing stays but what clings to walls."]  # fmt: skip
+    return [*out, f"Set it upright. Up to {stays} may stay: no row of up to {MOST_TIPS} tips to {limit} was found "
+            "that frees all."]  # fmt: skip
 
 
-def alt(looked: Looked, system: str) -> str:
+def alt(looked: Looked, system: str = "metric") -> str:
     """Return the picture in words."""
-    return f"The loop from the front and from the right as it hangs. {sentence(looked, system)}"
+    return f"The loop from the front and from the right side, {position(looked)}. {sentence(looked, system)}"

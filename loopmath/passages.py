@@ -150,16 +150,6 @@ def _one(name: str, value: Any) -> float:
 # ---------------------------------------------------------------------------------------------------- parts, tubes
 
 
-@dataclass
-class _Piece:
-    """A part or tube in its place: its cells, and where coolant enters and leaves if that is stated."""
-
-    leaf: tree.Element
-    cells: list[int]
-    start: Any = None
-    end: Any = None
-
-
 @lru_cache(maxsize=64)
 def void_of(plan: Plan) -> Passages:
     """
@@ -193,6 +183,8 @@ class _Walk:
         self.routes = {route.name: route for route in plan.routes}
         self.exits: dict[str, tuple[str, Exit]] = {}
         self.cells: dict[str, list[int]] = {}
+        #: Cells a port may open into, where not all of a part's are.
+        self.ported: dict[str, list[int]] = {}
         self.spots: dict[str, list[np.ndarray]] = {}
 
     def passages(self) -> Passages:
@@ -206,7 +198,7 @@ class _Walk:
             self._hang(leg, leaves)
         for port in self.plan.ports:
             if port.purpose and port.of in self.cells:
-                self._open(port.name, port.purpose, self.made.nearest(self.cells[port.of], port.at), port)
+                self._open(port.name, port.purpose, self._at_port(port.of, port.at), port)
         return Passages(
             self.made.void(), tuple(self.made.owner), self.exits, tuple(self.missing), float(self.uncounted)
         )
@@ -217,7 +209,7 @@ class _Walk:
     def _note_spots(self, leaves: list) -> None:
         """Note for every part where coolant enters and leaves: ports of its runs, or where it touches its neighbour."""
         self.between: dict[tuple[str, str], Any] = {}
-        for one, other in _neighbours(self.plan.loop):
+        for one, other in neighbours(self.plan.loop):
             at = self._meeting(one, other)
             self.between[one.name, other.name] = at
             if at is not None:
@@ -246,7 +238,7 @@ class _Walk:
         if isinstance(leaf, (tree.Run, tree.DeadLeg)):
             cells = self._tube(leaf, volume)
         elif isinstance(leaf, tree.RadiatorUnit) and _body(leaf) is not None:
-            cells = _radiator(self.made, leaf, volume)
+            cells, self.ported[leaf.name] = _radiator(self.made, leaf, volume, self.spots.get(leaf.name, []))
         elif isinstance(leaf, tree.Tank) and _body(leaf) is not None:
             cells = [_tank(self.made, leaf, volume)]
         else:
@@ -304,7 +296,7 @@ class _Walk:
 
     def _joined(self, item: Any) -> None:
         """Join what follows one another."""
-        for one, other in _neighbours(item, lambda leaf: leaf.name in self.cells):
+        for one, other in neighbours(item, lambda leaf: leaf.name in self.cells):
             known = self.between.get((one.name, other.name), self._meeting(one, other))
             if known is None:
                 continue
@@ -314,8 +306,11 @@ class _Walk:
             self.made.join(first, second, known, self._through(one, other, known), radius)
 
     def _door(self, leaf: Any, at: np.ndarray, which: int) -> int:
-        cells = self.cells[leaf.name]
-        return cells[which] if isinstance(leaf, tree.Run) else self.made.nearest(cells, at)
+        return self.cells[leaf.name][which] if isinstance(leaf, tree.Run) else self._at_port(leaf.name, at)
+
+    def _at_port(self, name: str, at: np.ndarray) -> int:
+        """Return the cell of a part that an opening of it leads into."""
+        return self.made.nearest(self.ported.get(name, self.cells[name]), at)
 
     def _through(self, one: Any, other: Any, at: np.ndarray) -> np.ndarray:
         """Return the direction through the opening between two neighbours."""
@@ -337,7 +332,7 @@ class _Walk:
         holder = start.of if start.of in self.cells else next((n for n in before if n in self.cells), None)
         cells, radius = self.cells[leg.name], _one("bore", leg.tube.bore) / 2
         if holder is not None:
-            self.made.join(self.made.nearest(self.cells[holder], start.at), cells[0], start.at, start.facing, radius)
+            self.made.join(self._at_port(holder, start.at), cells[0], start.at, start.facing, radius)
         if leg.purpose in ("fill", "drain"):
             self._open(leg.name, leg.purpose, cells[-1], end, radius)
 
@@ -350,7 +345,7 @@ def _body(leaf: Any) -> np.ndarray | None:
     return np.array([np.array(leaf.position) - half, np.array(leaf.position) + half])
 
 
-def _neighbours(item: Any, known: Any = lambda leaf: True) -> Iterator[tuple[Any, Any]]:
+def neighbours(item: Any, known: Any = lambda leaf: True) -> Iterator[tuple[Any, Any]]:
     """Yield what follows one another round a loop, as (before, after), without dead legs and what is not known."""
 
     def ends(node: Any, which: int) -> list:
@@ -409,8 +404,14 @@ def _tank(made: _Maker, leaf: tree.Tank, volume: float) -> int:
     return made.cell(leaf.name, [(a, b, half, part * volume) for a, b, half, part in columns])
 
 
-def _radiator(made: _Maker, leaf: tree.RadiatorUnit, volume: float) -> list[int]:
-    """Add a radiator: tanks at both ends of its longest side, parted for its passes, flat tubes between them."""
+def _radiator(
+    made: _Maker, leaf: tree.RadiatorUnit, volume: float, spots: list[np.ndarray]
+) -> tuple[list[int], list[int]]:
+    """
+    Add a radiator: tanks at both ends of its longest side, flat tubes between them; return all cells, and the tanks'.
+
+    The tank its inlet is on is parted for the first pass, the others follow from there.
+    """
     radiator, (low, high) = leaf.radiator, _body(leaf)
     size = high - low
     long, wide, deep = (int(n) for n in np.argsort(-size, kind="stable"))
@@ -427,10 +428,12 @@ def _radiator(made: _Maker, leaf: tree.RadiatorUnit, volume: float) -> list[int]
         out[[long, wide, deep]] = along, across, low[deep] + share * size[deep]
         return out
 
+    inlet = int(bool(spots) and spots[0][long] > (low + high)[long] / 2)
+
     def segments(end: int) -> list[tuple[int, ...]]:
-        """Return which passes meet in each chamber of the tank at one end: the ports' end is the one of the first."""
-        first = [(0,)] if end == 0 else []
-        pairs = [(n, n + 1) for n in range(end == 0, passes - 1, 2)]
+        """Return which passes meet in each chamber of the tank at one end."""
+        first = [(0,)] if end == inlet else []
+        pairs = [(n, n + 1) for n in range(end == inlet, passes - 1, 2)]
         rest = sorted(set(range(passes)) - {n for pair in (*first, *pairs) for n in pair})
         return [*first, *pairs, *((n,) for n in rest)]
 
@@ -450,7 +453,8 @@ def _radiator(made: _Maker, leaf: tree.RadiatorUnit, volume: float) -> list[int]
             cell = made.cell(leaf.name, strands)
             inside |= dict.fromkeys(meet, cell)
         chambers.append(inside)
-    cells = sorted({cell for inside in chambers for cell in inside.values()})
+    tanks = sorted({cell for inside in chambers for cell in inside.values()})
+    cells = list(tanks)
     each, thin = (volume - in_tanks) / tubes, _one("tube height", radiator.tube_height) / 2
     for n in range(tubes):
         middle = (edges[n] + edges[n + 1]) / 2
@@ -462,4 +466,4 @@ def _radiator(made: _Maker, leaf: tree.RadiatorUnit, volume: float) -> list[int]
         for line in lines:
             for end in (0, 1):
                 made.join(cell, chambers[end][int(group[n])], line[end], np.eye(3)[long], thin)
-    return cells
+    return cells, tanks

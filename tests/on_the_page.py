@@ -1,6 +1,19 @@
-"""What is written on a drawing of the screen's size, looked at word by word."""
+"""What is written on a panel and on a drawing of the screen's size, looked at word by word."""
 
+import re
+from html import unescape
 from itertools import combinations
+
+
+def words(panel):
+    """Return all that stands on the screen of a panel, as text."""
+    return unescape(re.sub(r"<[^>]+>", " ", panel.screen.value)).replace("\xa0", " ")
+
+
+def put(panel, setting, value):
+    """Move the control of a setting, and return the panel."""
+    panel._control(setting).widget.value = value
+    return panel
 
 
 def nothing_is_lost(texts, renderer):

@@ -400,3 +400,25 @@ def test_a_tip_limit_is_kept(hump):
     assert tipping.tipping(hump, "air", np.radians(30)).single == (None,)
     with pytest.raises(InputError, match="tip_limit"):
         tipping.tipping(hump, "air", 4.0)
+
+
+@pytest.mark.parametrize(
+    ("stem", "name"),
+    [
+        ("quiet_workshop", "front radiator"),
+        ("quiet_workshop", "top radiator"),
+        ("grading_suite", "bottom radiator"),
+        ("grading_suite", "top radiator"),
+    ],
+)
+def test_coolant_passes_the_core_of_a_radiator_between_its_ports(stem, name):
+    """Two passes, both ports at one end: they open into two chambers of one tank, each of half of the tubes."""
+    found = passages.void_of(loopmath.load_plan(f"data/plans/{stem}.toml"))
+    own = np.array([owner == name for owner in found.owner])
+    joins = found.void.joins
+    outside = joins[own[joins].sum(axis=1) == 1]
+    chambers = [int(a if own[a] else b) for a, b in outside]
+    assert len(set(chambers)) == 2
+    tubes = [{int(sum(j) - c) for j in joins if c in j and own[j].all()} for c in chambers]
+    assert tubes[0].isdisjoint(tubes[1])
+    assert abs(len(tubes[0]) - len(tubes[1])) <= 1

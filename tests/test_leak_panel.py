@@ -6,6 +6,7 @@ from html import unescape
 import ipywidgets as widgets
 import pytest
 from examples import DEMO, each_example
+from on_the_page import put, words
 
 from loopmath import load_plan
 from loopmath.panels import live
@@ -17,15 +18,6 @@ def own(tmp_path, monkeypatch):
     monkeypatch.setenv("LOOPMATH_MINE", str(tmp_path))
     monkeypatch.setattr(live, "ECHO", 0.0)
     return tmp_path
-
-
-def words(panel):
-    return unescape(re.sub(r"<[^>]+>", " ", panel.screen.value)).replace("\xa0", " ")
-
-
-def put(panel, setting, value):
-    panel._control(setting).widget.value = value
-    return panel
 
 
 @each_example

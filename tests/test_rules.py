@@ -14,10 +14,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loopmath import InputError, catalogue, demo_plan, rules, solve, tables, wetted
+from loopmath import InputError, catalogue, demo_plan, height_words, rules, solve, tables, wetted
 from loopmath import loop as tree
 from loopmath.case import CaseFans, SpeedCurve
 from loopmath.drift import drift
+from loopmath.passages import void_of
 from loopmath.routes import Box
 from loopmath.rules import COLUMNS, CONTACT, FITS, SIGNALS, Clause, Fact, HouseRule, clauses, firings
 from loopmath.run_checks import checks
@@ -163,6 +164,9 @@ CASES = {
     "drifts-to-coolant": Case(0.12, 0.10, None, BEYOND, (WITHIN, {})),
     "flow-falls": Case(0.12, 0.10, None, BEYOND, (WITHIN, {})),
     "loses-water": Case(32e-6, 30e-6, 30e-6),
+    "fill-low": Case(0.012, 0.010),
+    "drain-high": Case(0.006, 0.005),
+    "air-stays": Case(60e-6, 50e-6),
 }
 NO, YES = "inhibitor is no", "inhibitor is yes"
 #: What warns where two things touch (and what else must be so), typed by hand; what the table calls fitting is silent.
@@ -972,6 +976,7 @@ def everything() -> list[Fact]:
     curve = SpeedCurve("fans", ("front radiator",), temperatures=(30.0, 45.0), speeds=(0.3, 1.0))
     facts += [*wetted.second_opinion(plan), *wetted.second_opinion(steel)]
     facts += [*hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts, *checks(plan).stuck]
+    facts += height_words.facts(void_of(plan))
     return facts + drift(upkeep(plan), LOGGED).facts
 
 

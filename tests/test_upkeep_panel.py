@@ -11,6 +11,7 @@ import icalendar
 import ipywidgets as widgets
 import pytest
 from examples import DEMO, EXAMPLES, SUITE, each_example
+from on_the_page import put, words
 
 from loopmath import load_plan, mine, service_log
 from loopmath.panels import live
@@ -26,15 +27,6 @@ def own(tmp_path, monkeypatch):
     monkeypatch.setenv("LOOPMATH_MINE", str(tmp_path))
     monkeypatch.setattr(live, "ECHO", 0.0)
     return tmp_path
-
-
-def words(panel):
-    return unescape(re.sub(r"<[^>]+>", " ", panel.screen.value)).replace("\xa0", " ")
-
-
-def put(panel, setting, value):
-    panel._control(setting).widget.value = value
-    return panel
 
 
 def opened(path=DEMO):

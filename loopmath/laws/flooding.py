@@ -119,8 +119,6 @@ class Ways(NamedTuple):
     ----------
     level : (cells,) array
         Height above which air is held; -inf where no way leads out. [m]
-    order : array of int
-        Cells from the exits inwards.
     before : (cells,) array of int
         The next cell on the way out; -1 at an exit, -2 where there is no way.
     opening : (J,) array
@@ -128,7 +126,6 @@ class Ways(NamedTuple):
     """
 
     level: np.ndarray
-    order: np.ndarray
     before: np.ndarray
     opening: np.ndarray
 
@@ -165,7 +162,6 @@ def ways(void: Void, up: Any, exits: Any) -> Ways:
     heights = np.concatenate([opening, out])
     level, before = np.full(n + 1, -np.inf), np.full(n + 1, -2)
     level[n], before[n] = np.inf, -1
-    order = np.array([n])
     if len(ends):
         a, b = ends.min(1), ends.max(1)
         ranked = np.lexsort((-heights, b, a))  # of two openings between the same cells the higher one counts
@@ -184,7 +180,7 @@ def ways(void: Void, up: Any, exits: Any) -> Ways:
             parent = int(before[cell])
             level[cell] = min(level[parent], height_of[(min(cell, parent), max(cell, parent))])
     before = np.where(before == n, -1, before)
-    return Ways(level[:n], order[order < n], before[:n], opening)
+    return Ways(level[:n], before[:n], opening)
 
 
 def levels(void: Void, up: Any, exits: Any) -> np.ndarray:

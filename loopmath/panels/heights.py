@@ -1,21 +1,21 @@
 """The panel of filling, bleeding and draining: tip the machine and see what stays."""
 
-from html import escape
+import time
 from typing import Any
 
 import ipywidgets as widgets
 import numpy as np
 from matplotlib.figure import Figure
 
-from loopmath import height_figures, height_words, mine, tipping
+from loopmath import height_figures, height_words, mine, pockets, tipping
 from loopmath.checks import InputError
 from loopmath.height_words import BLEED, VIEWS, Looked
 from loopmath.panels import page
-from loopmath.panels.live import HEIGHT, WIDTH, LivePanel
+from loopmath.panels.live import LivePanel
+from loopmath.passages import void_of
 from loopmath.plan import Plan
-from loopmath.style import DOTS
 
-NONE = "nowhere else"
+NONE, BY_HAND = "nowhere else", "as the sliders say"
 
 
 class HeightsPanel(LivePanel):
@@ -23,104 +23,165 @@ class HeightsPanel(LivePanel):
 
     anew = (":view",)
 
-    #: Tips that were looked for, and for which plan and view.
-    found: tuple[Any, Any] | None = None
+    def _prepare(self) -> None:
+        #: Plans by what was moved: a plan that stays the same object keeps its passages.
+        self._plans: dict[tuple, Plan] = {}
+        #: What was found, by view and what was moved.
+        self._tips: dict[tuple, Any] = {}
+        self._outlets: dict[tuple, Any] = {}
+
+    # ------------------------------------------------------------------------------------------------ controls
 
     def groups(self) -> list[tuple[str, list]]:
         """Return the controls under their titles."""
-        plan = self.plan
         view = self._choice(":view", "", list(VIEWS), BLEED, widgets.Dropdown)
         view.tooltip = "What stays that should not"
         tip = [
-            self._slider(":aside", "To the right, °", -90, 90, 0, np.pi / 180),
-            self._slider(":back", "To the rear, °", -90, 90, 0, np.pi / 180),
+            self._slider(":aside", "Right down, °", -90, 90, 0, np.pi / 180),
+            # Over its back or its face it may be turned as far as the limit can be set.
+            self._slider(":back", "Rear down, °", -180, 180, 0, np.pi / 180),
+            self._slider("tip_limit", "Tip up to, °", 5, 180, np.degrees(float(self.plan.tip_limit)), np.pi / 180),
+            self._choice(":tip", "Draw tip", [(BY_HAND, -1)], -1, widgets.Dropdown),
         ]
-        openings = [
-            self._choice(":extra", "Also open", [NONE, *dict.fromkeys(self._owners())], NONE, widgets.Dropdown),
-        ]
-        movable = self._fill_port()
-        if movable is not None:
-            port = next(p for p in plan.ports if p.name == movable)
-            top = max(int(1e3 * port.position[2]) + 100, 100)
-            openings.append(self._quantity(f"{movable}.up", "Fill at", "small length", 0, top, float(port.position[2])))
-        return [("Show", [view]), ("Tip", tip), ("Openings", openings)]
+        find = widgets.Button(description="Find tips", tooltip="The least tips that free what stays; some seconds")
+        find.on_click(lambda _: self.find_tips())
+        upright = widgets.Button(description="Upright", tooltip="Stand the machine upright again")
+        upright.on_click(lambda _: self._stand((0.0, 0.0)))
+        owners = dict.fromkeys(void_of(self.plan).owner)
+        opened = [self._choice(":extra", "Also open", [NONE, *owners], NONE, widgets.Dropdown)]
+        port = self._fill_port()
+        if port is not None:
+            high = float(port.position[2])
+            top = 1e3 * high + 150
+            opened.append(self._quantity(f"{port.name}.up", "Fill at", "small length", 0, round(top), high))
+        return [("Look at", [view]), ("Position", [*tip, find, upright]), ("Openings", opened)]
 
-    def _owners(self) -> tuple[str, ...]:
-        return height_words.void_of(self.plan).owner
+    def _fill_port(self) -> Any:
+        """Return the port of the first fill opening that can be moved up and down, None if there is none."""
+        ends = {route.name: route.end for route in self.plan.routes}
+        exits = void_of(self.plan).exits.items()
+        wanted = [ends.get(name, name) for name, (purpose, _) in exits if purpose in ("fill", "vent")]
+        for port in (port for name in wanted for port in self.plan.ports if port.name == name):
+            for off in (0.001, -0.001):
+                try:
+                    void_of(self.plan.set(**{f"{port.name}.up": port.position[2] + off}))
+                    return port
+                except InputError:
+                    continue
+        return None
 
-    def _fill_port(self) -> str | None:
-        """Return the port the fill tube ends on, if there is one."""
-        routes = {route.name: route for route in self.plan.routes}
-        fills = [n for n, (purpose, _) in height_words.void_of(self.plan).exits.items() if purpose == "fill"]
-        return next((routes[n].end for n in fills if n in routes), None)
+    def followed(self, setting: str, value: Any) -> None:
+        """Draw a tip that was chosen; tips that were found for something else are put away."""
+        super().followed(setting, value)
+        if setting == ":tip":
+            found = self._tips.get(self._key())
+            chosen = height_words.choices(found)[value][1] if value >= 0 else None
+            self._put((0.0, 0.0) if chosen is None else height_words.angles_of(chosen.up))
+        elif setting in (":aside", ":back"):
+            self._choose(-1)
+        else:
+            self._offer()
 
-    def buttons(self) -> list:
-        """Return the button that looks for tips."""
-        made = widgets.Button(description="Find tips", tooltip="The least tips that free what stays; a few seconds")
-        made.on_click(lambda _: self.find_tips())
-        return [made]
+    def _put(self, angles: tuple[float, float]) -> None:
+        """Set both sliders of the position without taking it for a move of the user's. [rad]"""
+        self._quiet = True
+        for setting, angle in zip((":aside", ":back"), angles, strict=True):
+            control = self._control(setting)
+            control.widget.value = round(np.degrees(angle))
+            control.exact = (control.widget.value, angle)  # a tip is finer than whole degrees of two sliders
+        self._quiet = False
+
+    def _choose(self, which: int) -> None:
+        self._quiet = True
+        self._control(":tip").widget.value = which
+        self._quiet = False
+
+    def _offer(self) -> None:
+        """Offer the tips found for what is set now."""
+        words = [label for label, _ in height_words.choices(self._tips.get(self._key()))]
+        options, widget = ((BY_HAND, -1), *((label, n) for n, label in enumerate(words))), self._control(":tip").widget
+        if tuple(widget.options) != options:
+            self._quiet = True
+            widget.options = options
+            widget.value = -1
+            self._quiet, self._renamed = False, time.monotonic()
+
+    def _stand(self, angles: tuple[float, float]) -> None:
+        """Bring the machine into a position [rad], and draw it."""
+        self._put(angles)
+        self._choose(-1)
+        self._answer_anew()
 
     def find_tips(self) -> None:
-        """Look for tips, tell them, and tip the machine as the first of them says."""
+        """Look for tips and for a better opening, and tell them."""
         if self.failed:
             self.say("No tips: the plan cannot be laid as it is set now.")
             return
-        plan = self.planned()
+        self.say("Looking for tips …")
+        plan, key = self.planned(), self._key()
+        self._tips[key] = tipping.tipping(plan, VIEWS[self.own("view")])
+        self._outlets[key[:2]] = pockets.outlet(plan, VIEWS[self.own("view")])
+        self._offer()
+        self._put((0.0, 0.0))
+        self._answer_anew()
+        more = "Choose one under Draw tip to see it." if height_words.choices(self._tips[key]) else ""
+        self.say(f"Tips are told beside the picture, for the openings of the plan. {more}")
+
+    def _answer_anew(self) -> None:
         try:
-            found = tipping.tipping(plan, VIEWS[self.own("view")])
+            self.solution, self.failed = self.answer(self.planned()), ""
         except InputError as problem:
-            self.say(str(problem))
-            return
-        self.found = (self._key(), found)
-        first = next((tip for tip in (*found.sequence, *found.single) if tip is not None), None)
-        if first is not None:
-            up = first.up
-            aside, back = -np.arcsin(np.clip(up[0], -1, 1)), np.arctan2(-up[1], up[2])
-            self._quiet = True
-            self._control(":aside").widget.value = round(float(np.degrees(aside)))
-            self._control(":back").widget.value = round(float(np.degrees(back)))
-            self._quiet = False
-        self.solution = self.answer(plan)
+            self.failed = page.problem_html(problem)
         self._draw()
 
+    # -------------------------------------------------------------------------------------------------- answer
+
     def _key(self) -> tuple:
-        return (self.own("view"), tuple(sorted((k, str(v)) for k, v in self.settings().items())), id(self.plan))
+        """Return what tips hang on: view, what was moved in space, limit."""
+        moved = self.settings()
+        limit = moved.pop("tip_limit", None)
+        return self.own("view"), (id(self.plan), *sorted(moved.items())), limit
+
+    def planned(self) -> Plan:
+        """Return the plan as the controls have it, the same one for the same controls."""
+        key = self._key()[1:]
+        if key not in self._plans:
+            self._plans = {key: super().planned()} if len(self._plans) > 60 else {**self._plans, key: super().planned()}
+        return self._plans[key]
 
     def answer(self, plan: Plan) -> Looked:
         """Return what stays in the position of the sliders."""
-        extra = self.own("extra")
-        tips = self.found[1] if self.found is not None and self.found[0] == self._key() else None
-        up = height_words.tilted(self.own("aside"), self.own("back"))
-        return height_words.look(plan, self.own("view"), up, "" if extra == NONE else extra, tips)
+        key, view, extra = self._key(), self.own("view"), self.own("extra")
+        if key[:2] not in self._outlets and len(key[1]) == 1:  # an opening on the move is not waited for
+            self._outlets[key[:2]] = pockets.outlet(plan, VIEWS[view])
+        frame = height_words.hung(self.own("aside"), self.own("back"))
+        extra = "" if extra == NONE else extra
+        return height_words.look(plan, view, frame, extra, self._outlets.get(key[:2]), self._tips.get(key))
 
     def drawn(self) -> tuple[Figure, list]:
-        """Return both elevations."""
-        figure = Figure(figsize=(WIDTH / DOTS, HEIGHT / DOTS), dpi=DOTS)
-        return figure, height_figures.drawn(figure, self.system)
+        """Return the picture."""
+        figure = Figure()
+        return figure, [height_figures.Hanging(figure.add_axes((0.0, 0.0, 1.0, 1.0)), self.system)]
 
     def headline(self) -> str:
         """Return the answer in one sentence."""
-        return escape(height_words.sentence(self.solution, self.system))
+        return height_words.sentence(self.solution, self.system)
 
     def figures(self) -> list[tuple[str, str]]:
         """Return the readouts."""
-        held, volume = self.solution.holding, height_words.DISPLAY[self.system]["volume"]
-        total = float(self.solution.passages.void.volume.sum() + self.solution.passages.uncounted)
-        return [
-            ("Stays in this position", volume.text(held.volume, unit=True)),
-            ("Loop holds", volume.text(total, unit=True)),
-            ("Pockets", str(len(held.pockets))),
-        ]
+        return height_words.figures(self.solution, self.system)
 
     def below(self) -> str:
-        """Return pockets, advice, tips and cautions."""
+        """Return warnings, the places something stays in, tips, advice and cautions."""
         looked, system = self.solution, self.system
-        out = page.steps_html("What stays", height_words.rows(looked, system))
-        told = height_words.tips(looked, system)
-        if told:
-            out += page.steps_html("How to tip", told)
+        out = page.warnings_html(looked, system)
+        table = height_words.table(looked, system)
+        if len(table):
+            out += page.table_html("Where it stays", table)
+        told = height_words.steps(looked, system)
+        out += page.steps_html("How to tip it", told) if told else ""
         out += page.steps_html("What would help", height_words.advice(looked, system))
-        return out + page.steps_html("Before you tip", height_words.CAUTIONS)
+        return out + page.steps_html("Take care", height_words.CAUTIONS)
 
     def alt(self) -> str:
         """Return the picture in words."""
