@@ -607,6 +607,8 @@ SETTINGS: dict[str, Setting] = {
     "stretch": Setting("how much a bend stretches", "share", -0.5, 0.5, lambda p, v: replace(p, stretch=v)),
     "over_bend": Setting("how much a bend springs back", "share", 0.0, 0.5, lambda p, v: replace(p, over_bend=v)),
     "practice": Setting("practice pieces", "count", 0, 100, lambda p, v: replace(p, practice=v)),
+    "stock_lengths": Setting("lengths tube is sold in", "name", None, None, _plain("stock_lengths")),
+    "bottle_sizes": Setting("sizes coolant is sold in", "name", None, None, _plain("bottle_sizes")),
     "tip_limit": Setting("how far the machine may be tipped", "angle", 0.0, np.pi, _plain("tip_limit")),
     "coolant_spare": Setting("coolant bought on top", "share", 0.0, 1.0, _plain("coolant_spare")),
     "hours_per_day": Setting("hours it runs a day", "count", 0.0, 24.0, _plain("hours_per_day")),

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from examples import DEMO, each_example
+from matplotlib.figure import Figure
 from on_the_page import put, words
 
 from loopmath import height_figures, height_words, load_plan, mine, pockets
@@ -80,7 +81,8 @@ def test_what_is_drawn_of_a_strand_is_the_part_beyond_its_level():
     plan = load_plan(DEMO)
     for view, up in ((BLEED, hung(0.0, 0.0)), (DRAIN, hung(0.3, -0.2))):
         seen = height_words.look(plan, view, up)
-        kept, shares = height_figures.clipped(seen)
+        axes = Figure().add_axes((0, 0, 1, 1))
+        kept, shares, *_ = height_figures.Hanging(axes, what=seen.holding.what).scene(seen).fills[0]
         strands, sign = seen.passages.void.strands[kept], 1.0 if view == BLEED else -1.0
         height = sign * strands @ seen.holding.up
         line = seen.holding.ways.level[seen.passages.void.cell[kept]]

@@ -18,6 +18,7 @@ from loopmath import InputError, catalogue, demo_plan, height_words, rules, solv
 from loopmath import loop as tree
 from loopmath.case import CaseFans, SpeedCurve
 from loopmath.drift import drift
+from loopmath.filling import filling
 from loopmath.passages import void_of
 from loopmath.routes import Box
 from loopmath.rules import COLUMNS, CONTACT, FITS, SIGNALS, Clause, Fact, HouseRule, clauses, firings
@@ -167,6 +168,8 @@ CASES = {
     "fill-low": Case(0.012, 0.010),
     "drain-high": Case(0.006, 0.005),
     "air-stays": Case(60e-6, 50e-6),
+    "pump-over-tank": Case(0.012, 0.010),
+    "bubbles-rise": Case(0.9, 1.0),
 }
 NO, YES = "inhibitor is no", "inhibitor is yes"
 #: What warns where two things touch (and what else must be so), typed by hand; what the table calls fitting is silent.
@@ -976,7 +979,7 @@ def everything() -> list[Fact]:
     curve = SpeedCurve("fans", ("front radiator",), temperatures=(30.0, 45.0), speeds=(0.3, 1.0))
     facts += [*wetted.second_opinion(plan), *wetted.second_opinion(steel)]
     facts += [*hunting(replace(plan, speed_curves=(curve,))).facts, *tube_ends(plan).facts, *checks(plan).stuck]
-    facts += height_words.facts(void_of(plan))
+    facts += [*height_words.facts(void_of(plan)), *filling(solve(plan)).facts()]
     return facts + drift(upkeep(plan), LOGGED).facts
 
 

@@ -161,7 +161,9 @@ class HeightsPanel(LivePanel):
     def drawn(self) -> tuple[Figure, list]:
         """Return the picture."""
         figure = Figure()
-        return figure, [height_figures.Hanging(figure.add_axes((0.0, 0.0, 1.0, 1.0)), self.system)]
+        return figure, [
+            height_figures.Hanging(figure.add_axes((0.0, 0.0, 1.0, 1.0)), self.system, VIEWS[self.own("view")])
+        ]
 
     def headline(self) -> str:
         """Return the answer in one sentence."""

@@ -1,0 +1,468 @@
+"""Filling a loop: how much coolant to buy, in which stages it is poured, what the pump has to do, room to warm up."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from heapq import heappop, heappush
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from loopmath import loop as tree
+from loopmath import passages, pockets
+from loopmath.checks import InputError, positive
+from loopmath.designs import one_design
+from loopmath.laws import bending, bubbles, flooding
+from loopmath.laws.flooding import UP, Exit
+from loopmath.loss import GRAVITY, area_of
+from loopmath.plan import Plan
+from loopmath.rules import Fact, Warned, warnings_of
+from loopmath.solution import Solution
+
+#: Less than this is nothing. [m3], and [m] of a height
+LEAST = 1e-9
+#: Common practice, no source: how far a tube's bore is from its size, a standard uncertainty [m], and the same as a
+#: share of the volume of a radiator, a reservoir and any other part.
+BORE, RADIATOR, TANK, PART = 0.1e-3, 0.15, 0.05, 0.10
+#: Share of the tank's coolant over the pump's inlet that a burst leaves in it (common practice, no source).
+RESERVE = 0.2
+
+
+class Stage(NamedTuple):
+    """
+    A step of the fill.
+
+    Attributes
+    ----------
+    what, do : str
+        What it is, what to do.
+    least, most : float
+        Poured in all by its end: with all air locked in that may be, and with none; nan if not known. [m3]
+    """
+
+    what: str
+    least: float
+    most: float
+    do: str
+
+
+class Descent(NamedTuple):
+    """
+    A run that leads down.
+
+    Attributes
+    ----------
+    run : str
+        Its name.
+    drop : float
+        The deepest descent in it, along the flow. [m]
+    velocity, rise : float
+        Of the coolant, and of a long bubble against it. [m/s]
+    words : str
+        What becomes of a bubble, as `bubbles.carried` has it.
+    """
+
+    run: str
+    drop: float
+    velocity: float
+    rise: float
+    words: str
+
+
+@dataclass(frozen=True, eq=False)
+class Filling:
+    """
+    How a loop is filled; nan is what the plan does not tell.
+
+    Attributes
+    ----------
+    plan : Plan
+        The design.
+    pour : Pour
+        What is wet when so much is poured.
+    volumes : tuple of (name, kind, volume, uncertainty)
+        Of every element. [m3]
+    total, sigma, buy : float
+        What the loop holds, its standard uncertainty, what to have at hand. [m3]
+    bottles : tuple of (size, number)
+        To buy. [m3]
+    burst : float
+        The tank can spare so much to one burst of the pump. [m3]
+    bursts : int
+        So many of them at most, 0 where the pump is not to run.
+    stages : tuple of Stage
+        In order.
+    descents : tuple of Descent
+        Runs that lead down.
+    unlaid : tuple of str
+        Runs that may lead down or not.
+    column : float
+        Pressure on the lowest place when coolant stands up to the fill opening. [Pa]
+    cold, warm : float
+        Coolant when it is filled, and at its warmest. [degC]
+    growth, room : float
+        What it grows by [m3], and how high that stands in the tank [m].
+    cautions : tuple of str
+        What is not known, or not well.
+    """
+
+    plan: Plan
+    pour: "Pour"
+    volumes: tuple[tuple[str, str, float, float], ...]
+    total: float
+    sigma: float
+    buy: float
+    bottles: tuple[tuple[float, int], ...]
+    burst: float
+    bursts: int
+    stages: tuple[Stage, ...]
+    descents: tuple[Descent, ...]
+    unlaid: tuple[str, ...]
+    column: float
+    cold: float
+    warm: float
+    growth: float
+    room: float
+    cautions: tuple[str, ...]
+
+    def facts(self) -> list[Fact]:
+        """Return what rules can judge."""
+        pump, over = self.pour.pump, self.pour.over
+        out = [] if np.isnan(over) else [Fact("pump over the floor of its tank by", pump, over)]
+        known = [d for d in self.descents if np.isfinite(d.velocity)]
+        return out + [Fact("coolant against the rise of bubbles", d.run, d.velocity / d.rise) for d in known]
+
+    def warned(self, system: str = "metric") -> list[Warned]:
+        """Return what is warned of."""
+        return warnings_of(self.facts(), system, self.plan.house_rules)
+
+
+def filling(solution: Solution, fill_temperature: float | None = None, warmest: float | None = None) -> Filling:
+    """
+    Return how the loop of one design is filled.
+
+    Parameters
+    ----------
+    solution : Solution
+        As `solution.solved` gives it.
+    fill_temperature, warmest : float, optional
+        Of the coolant, when filled and at its warmest; by default room air and the solution's. [degC]
+
+    Raises
+    ------
+    InputError
+        For N designs.
+    OutOfRange
+        For a temperature outside the coolant's data.
+    """
+    one_design("filling", solution.designs)
+    plan = solution.plan
+    rows, total, sigma = volumes(plan)
+    buy = (total + 2 * sigma) * (1 + float(plan.coolant_spare))
+    pour = pour_of(plan)
+    cautions = list(pour.cautions)
+    burst, bursts = pour.burst, 0
+    if pour.covered > pour.most + LEAST or burst <= 0:
+        cautions.append("Gravity alone does not fill the tank over the pump's inlet: do not run the pump.")
+    elif burst > 0 and total - pour.least > LEAST:
+        bursts = int(np.ceil((total - pour.least) / burst - 1e-9))
+    cold = float(plan.room_air if fill_temperature is None else fill_temperature)
+    warm = float(solution.state["coolant_warmest"] if warmest is None else warmest)
+    if solution.known or warmest is not None:
+        grows = max(float(bubbles.growth(total, cold, warm, plan.coolant)), 0.0)
+    else:
+        grows = np.nan
+        cautions.append("No warmest coolant is known for this plan, so neither is the space to leave.")
+    tank = pour.tank
+    height = np.nan if tank is None or tank.size is None else tank.size[2] / float(tank.volume())
+    descents, unlaid = descending(solution)
+    return Filling(
+        plan=plan,
+        pour=pour,
+        volumes=rows,
+        total=total,
+        sigma=sigma,
+        buy=buy,
+        bottles=bottles(buy, plan.bottle_sizes),
+        burst=burst,
+        bursts=bursts,
+        stages=_stages(pour, bursts, total),
+        descents=descents,
+        unlaid=unlaid,
+        column=float(plan.coolant.checked_properties(cold)[0]) * GRAVITY * pour.height,
+        cold=cold,
+        warm=warm,
+        growth=grows,
+        room=grows * height,
+        cautions=tuple(cautions),
+    )
+
+
+# ------------------------------------------------------------------------------------------------------ volumes
+
+
+def volumes(plan: Plan) -> tuple[tuple[tuple[str, str, float, float], ...], float, float]:
+    """
+    Return (name, kind, volume, standard uncertainty) of every element, the whole and its uncertainty. [m3]
+
+    What is not sure of one part is independent of another; runs of one tube share its bore, so theirs add up ([GUM]_).
+    """
+    rows, shares = [], {}
+    for leaf in tree.leaves(plan.loop):
+        volume, tube = float(leaf.volume()), getattr(leaf, "tube", None)
+        if tube is not None:
+            share = 2 * BORE / float(tube.bore)
+        else:
+            share = RADIATOR if isinstance(leaf, tree.RadiatorUnit) else TANK if isinstance(leaf, tree.Tank) else PART
+        rows.append((leaf.name, leaf.kind, volume, share * volume))
+        one = leaf.name if tube is None else ("tube", tube.name)
+        shares[one] = shares.get(one, 0.0) + share * volume
+    return tuple(rows), sum(row[2] for row in rows), float(np.linalg.norm(list(shares.values())))
+
+
+def bottles(volume: float, sizes: Any) -> tuple[tuple[float, int], ...]:
+    """
+    Return the bottles to buy: the smallest sum that covers a volume, then the fewest of them.
+
+    Parameters
+    ----------
+    volume : float
+        [m3]
+    sizes : sequence of float
+        Contents of the bottles there are. [m3]
+
+    Raises
+    ------
+    InputError
+        If there is no size, or one of the numbers is not above 0.
+    """
+    positive("volume", volume, "m^3")
+    if not len(sizes):
+        raise InputError("bottle sizes", "none", "one size or more")
+    # Whole microlitres: sums of floats that ought to be equal are not. Sums come up from the smallest, fewest first.
+    units = {round(positive("bottle sizes", size, "m^3") * 1e9): size for size in sorted(sizes, reverse=True)}
+    need, seen, queue = int(np.ceil(volume * 1e9 - 1e-3)), set(), [(0, 0, ())]
+    while True:
+        total, count, taken = heappop(queue)
+        if total >= need:
+            return tuple((units[u], taken.count(u)) for u in units if u in taken)
+        if total not in seen:
+            seen.add(total)
+            for unit in units:
+                if not taken or unit <= taken[-1]:
+                    heappush(queue, (total + unit, count + 1, (*taken, unit)))
+
+
+# ---------------------------------------------------------------------------------------------------- the pour
+
+
+@lru_cache(maxsize=64)
+def pour_of(plan: Plan) -> "Pour":
+    """Return what is wet as coolant is poured into a plan's loop."""
+    return Pour(plan)
+
+
+class Pour:
+    """
+    What is wet at which level, as coolant is poured into a plan's loop with the pump off.
+
+    Coolant comes from the fill opening to the pump by the way of the lowest floors, and stands as high as each of them
+    before it goes over; from the tank it rises in the loop and goes over every floor below its level. Air that could
+    not rise out by itself may be locked in or be pushed ahead round the loop: between both lies what gravity fills.
+
+    Attributes
+    ----------
+    pump : str
+        The pump with the highest inlet.
+    tank : Tank or None
+        What stands before it.
+    fill : Exit or None
+        Where it is poured in.
+    inlet, top, height : float
+        Height of the crown of the pump's inlet, of the fill opening, and of that over the lowest place. [m]
+    over : float
+        The pump's highest passage over the floor of its tank. [m]
+    covered, least, most, burst : float
+        Poured when the inlet is covered; in by gravity with all air locked in that may be, and with none; what the
+        tank can spare to one burst of the pump. [m3]
+    cautions : tuple of str
+        What is not known.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self.seen, self._leaves = passages.void_of(plan), list(tree.leaves(plan.loop))
+        self.void, self.owner = self.seen.void, np.array(self.seen.owner)
+        cautions = list(self.seen.missing)
+        self._sill: dict[int, flooding.Ways] = {}
+        self.covered = self.burst = self.top = self.height = self.least = self.most = self.over = np.nan
+        unit, self.inlet, self._feed = self._inlet()
+        self.pump, place = unit.name, self._leaves.index(unit)
+        before = [*self._leaves[:place][::-1], *self._leaves[:place:-1]]
+        self.tank = next((leaf for leaf in before if isinstance(leaf, tree.Tank)), None)
+        self.fill = self._opening(cautions)
+        if self.fill is None:
+            cautions.append("The place of the tank is not known, so the stages of the fill cannot be told.")
+        else:
+            self._measure(cautions)
+        self.cautions = tuple(cautions)
+
+    def _measure(self, cautions: list[str]) -> None:
+        exits = [self.fill, *self.seen.vents]
+        self.locked = pockets.in_void(self.void, self.seen.owner, pockets.AIR, UP, exits)
+        self.top = float(flooding.crown(UP, [self.fill.at], [self.fill.normal], [self.fill.radius])[0])
+        low, high = self.void.spans(UP)
+        self.height = self.top - float(low.min())
+        if self._feed is None:
+            self._feed = self.fill.cell
+        full = self.wet(self.lines(self.top))
+        self.most = float(full.sum())
+        self.least = float(np.minimum(full, self.void.volume - self.locked.strands).sum())
+        if self.seen.uncounted > 0:
+            cautions.append("What has no place in the plan counts as air until the pump runs.")
+        names = self.owner[self.void.cell]
+        mine, inside = names == self.pump, names == getattr(self.tank, "name", None)
+        if mine.any() and inside.any():
+            self.over = float(high[mine].max() - low[inside].min())
+        else:
+            cautions.append(f"Whether {self.pump} stands below its tank is not known: see that it never runs dry.")
+        if np.isnan(self.inlet):
+            cautions.append(f"Where coolant enters {self.pump} is not known: watch its inlet, not the volumes.")
+            return
+        covered = self.wet(self.lines(self.inlet))
+        self.covered = float(covered.sum())
+        if inside.any():
+            self.burst = (1 - RESERVE) * float((full - covered)[inside].sum())
+
+    def _inlet(self) -> tuple[Any, float, int | None]:
+        """Return the pump with the highest inlet, the crown of that opening and the cell that feeds it."""
+        crowns = flooding.crown(UP, self.void.at, self.void.normal, self.void.radius)
+        found = []
+        for place, pump in enumerate(self._leaves):
+            if not isinstance(pump, tree.PumpUnit):
+                continue
+            mine = self.owner[self.void.joins] == pump.name
+            order = [leaf.name for leaf in (*self._leaves[:place][::-1], *self._leaves[:place:-1])]
+            doors = np.flatnonzero(mine.sum(1) == 1)
+            feeds = [int(self.void.joins[n][~mine[n]][0]) for n in doors]
+            # What stands next before the pump in the order of flow feeds it.
+            near = min(zip(doors, feeds, strict=True), key=lambda d: order.index(self.owner[d[1]]), default=None)
+            found.append((pump, np.nan, None) if near is None else (pump, float(crowns[near[0]]), near[1]))
+        return max(found, key=lambda row: -np.inf if np.isnan(row[1]) else row[1])
+
+    def _opening(self, cautions: list[str]) -> Exit | None:
+        """Return the opening coolant is poured into: the plan's highest, or the top of the tank."""
+        stated = self.seen.exits_for("fill")
+        if stated:
+            return max(stated, key=lambda e: e.at[2])
+        name = "" if self.tank is None else self.tank.name
+        if not np.any(self.owner[self.void.cell] == name):
+            return None
+        cautions.append(f"The plan states no opening to fill by: it is taken at the top of {name}.")
+        return pockets.opening_at(self.seen, name, pockets.AIR)
+
+    def _floors(self, cell: int) -> flooding.Ways:
+        """Return how high coolant has to stand in each cell to get to one of them; heights are turned round."""
+        if cell not in self._sill:
+            deep = Exit(cell, (0.0, 0.0, -1e3), UP, 0.0)  # an opening far down, which holds nothing back
+            self._sill[cell] = flooding.ways(self.void, -np.array(UP), [deep])
+        return self._sill[cell]
+
+    def lines(self, level: float) -> np.ndarray:
+        """
+        Return how high coolant stands in each cell once it stands at a level before the pump.
+
+        Parameters
+        ----------
+        level : float
+            In the frame of the machine, upward. [m]
+
+        Returns
+        -------
+        lines : (cells,) array
+            -inf where none gets to. [m]
+        """
+        found = self._floors(self._feed)
+        floors = -found.level
+        line, cell = np.where(floors <= level + 1e-9, level, -np.inf), self.fill.cell
+        while cell >= 0:
+            if level < floors[cell] < np.inf:
+                line[-self._floors(cell).level < floors[cell]] = floors[cell]
+            cell = int(found.before[cell])
+        return line
+
+    def wet(self, lines: np.ndarray) -> np.ndarray:
+        """Return the coolant in each strand below the lines of `lines`. [m3]"""
+        return self.void.volume - flooding.above(self.void, UP, lines)
+
+    def poured(self, volume: float) -> np.ndarray:
+        """
+        Return how high coolant stands in each cell once so much is poured, with no air locked in.
+
+        Parameters
+        ----------
+        volume : float
+            More than `most` counts as `most`. [m3]
+
+        Returns
+        -------
+        lines : (cells,) array
+            -inf where none gets to. [m]
+        """
+        low, high = float(self.void.spans(UP)[0].min()) - LEAST, self.top
+        if volume >= self.most:
+            return self.lines(high)
+        for _ in range(40):
+            middle = (low + high) / 2
+            low, high = (middle, high) if self.wet(self.lines(middle)).sum() <= volume else (low, middle)
+        now, then = self.lines(low), self.lines(high)
+        # At a floor it runs over into what lies behind: that fills from below while the level before it stands.
+        behind = np.isneginf(now) & np.isfinite(then)
+        if not behind.any():
+            return now
+        low, high = float(self.void.spans(UP)[0].min()), float(then[behind].max())
+        for _ in range(40):
+            middle = (low + high) / 2
+            now[behind] = np.minimum(middle, then[behind])
+            low, high = (middle, high) if self.wet(now).sum() <= volume else (low, middle)
+        return now
+
+
+def _stages(pour: Pour, bursts: int, total: float) -> tuple[Stage, ...]:
+    first = pour.covered <= pour.least + LEAST
+    out = [Stage("pump's inlet covered", pour.covered, pour.covered, "Power off. Pour slowly.")] if first else []
+    do = "Power off. Pour on until no more goes in and no more bubbles come up."
+    out.append(Stage("what gravity fills", pour.least, pour.most, do))
+    what, do = "the rest", "How is not known: see that coolant always covers the pump's inlet."
+    if bursts:
+        what = "with 1 burst of the pump" if bursts == 1 else f"with up to {bursts} bursts of the pump"
+        do = "Only the pump powered. After each: pump off, pour it full, wait."
+    return (*out, Stage(what, total, total, do)) if not total - pour.least <= LEAST else tuple(out)
+
+
+# ------------------------------------------------------------------------------------------------- ways down
+
+
+def fall(heights: Any) -> float:
+    """Return the deepest descent along a way of heights, over rises within it. [m]"""
+    heights = np.asarray(heights, dtype=float)
+    return float(np.max(np.maximum.accumulate(heights) - heights))
+
+
+def descending(solution: Solution) -> tuple[tuple[Descent, ...], tuple[str, ...]]:
+    """Return the runs of one design that lead down by more than their bore, and the names of those with no way."""
+    out, unlaid = [], []
+    for row in solution.walk:
+        leaf = row["element"]
+        if not isinstance(leaf, tree.Run):
+            continue
+        if leaf.laid is None:
+            unlaid.append(leaf.name)
+            continue
+        path, flow, bore = leaf.laid, float(row["flow"]), float(leaf.tube.bore)
+        points = bending.line(path.points, float(path.radius), passages.SAG)[0] if path.bends else path.points
+        heights = np.asarray(points)[:, 2]
+        drop = fall(heights if not flow < 0 else heights[::-1])
+        if drop > bore:
+            speed = abs(flow) / float(area_of(bore))
+            words = str(bubbles.carried(speed, bore))
+            out.append(Descent(leaf.name, drop, speed, float(bubbles.rise_speed(bore)), words))
+    return tuple(out), tuple(unlaid)

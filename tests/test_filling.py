@@ -1,0 +1,232 @@
+"""Filling: volumes, bottles, what is wet when so much is poured, bubbles on the way down, room for warming."""
+
+from dataclasses import replace
+from itertools import product
+from types import SimpleNamespace
+
+import CoolProp.CoolProp as cp
+import numpy as np
+import pytest
+from examples import CUBE, DEMO, each_example
+
+from loopmath import filling, load_plan, pockets
+from loopmath import filling_words as words
+from loopmath import loop as tree
+from loopmath.checks import InputError, OutOfRange
+from loopmath.laws import bubbles, flooding
+from loopmath.laws.coolant import coolant
+from loopmath.passages import Passages, void_of
+from loopmath.solution import solved
+
+
+@pytest.fixture(scope="module")
+def booth():
+    return solved(load_plan(DEMO))
+
+
+# ---------------------------------------------------------------------------------------------- every plan
+
+
+@each_example
+def test_every_plan_fills_and_its_sums_hold(path):
+    answer = solved(load_plan(path))
+    found = filling.filling(answer)
+    pour = found.pour
+    assert found.total == pytest.approx(float(answer.state["volume"]))
+    assert found.stages[-1].least == found.stages[-1].most == pytest.approx(found.total)
+    assert all(one.least <= other.least for one, other in zip(found.stages[:-1], found.stages[1:], strict=True))
+    assert 0 < pour.covered < pour.least <= pour.most <= found.total + 1e-9
+    assert (found.bursts - 1) * found.burst < found.total - pour.least <= found.bursts * found.burst
+    assert sum(size * n for size, n in found.bottles) >= found.buy > found.total
+    for system, view in product(("metric", "us"), words.VIEWS):
+        seen = words.poured(found, found.total)
+        assert "nan" not in words.table(seen, view, system).to_string()
+        assert not any("nan" in line for line in (*words.steps(found, system), *words.notes(found, system)))
+
+
+@each_example
+def test_what_is_poured_is_what_stands_in_the_loop(path):
+    pour = filling.pour_of(load_plan(path))
+    before = np.zeros(len(pour.void.volume))
+    for share in np.linspace(0.02, 1.0, 12):
+        wet = pour.wet(pour.poured(share * pour.most))
+        assert wet.sum() == pytest.approx(share * pour.most, abs=0.3e-6)  # a third of a millilitre: layers lie level
+        assert np.all(wet >= before - 1e-9)
+        before = wet
+
+
+@each_example
+def test_gravity_never_fills_what_holds_air(path):
+    plan = load_plan(path)
+    found = filling.filling(solved(plan))
+    if void_of(plan).exits_for("fill"):
+        kept = float(pockets.held(plan).strands.sum())
+        assert found.pour.least <= found.total - kept + 1e-9
+
+
+# ------------------------------------------------------------------------------------------- a loop by hand
+
+
+def staircase(heights, fill_at, feed, volume=1e-5, bore=0.01):
+    """Return a pour into upright wells side by side, each joined to the next by an opening at a height of its own."""
+    wells = len(heights) + 1
+    strands = [[[0.1 * n, 0, 0.0], [0.1 * n, 0, 0.5]] for n in range(wells)]
+    void = flooding.Void(
+        np.array(strands, float), np.full(wells, 1e-4), np.full(wells, volume), np.arange(wells),
+        np.array([(n, n + 1) for n in range(wells - 1)]), np.array([[0.1 * n, 0, h] for n, h in enumerate(heights)]),
+        np.tile([1.0, 0, 0], (wells - 1, 1)), np.full(wells - 1, bore / 2),
+    )  # fmt: skip
+    owner = tuple(f"well {n}" for n in range(wells))
+    pour = filling.Pour.__new__(filling.Pour)
+    pour.seen, pour.void, pour.owner = Passages(void, owner, {}, (), 0.0), void, np.array(owner)
+    pour.fill, pour._feed, pour._sill, pour.top = SimpleNamespace(cell=fill_at), feed, {}, 0.5
+    pour.most = float(pour.wet(pour.lines(0.5)).sum())
+    return pour
+
+
+def test_wells_fill_in_the_order_worked_by_hand():
+    """
+    Three wells 0.5 m deep of 10 mL each, poured into the first, the pump draws from the second.
+
+    Openings (floor) at 0.2 m and 0.4 m. The first fills to 0.2 m (4 mL), runs over; the second rises to 0.2 m
+    (8 mL), then both to 0.4 m (16 mL), then the third fills from below to 0.4 m (24 mL), then all to 0.5 m (30 mL).
+    """
+    pour = staircase([0.205, 0.405], fill_at=0, feed=1)
+    for poured, hand in ((6, (4, 2, 0)), (8, (4, 4, 0)), (12, (6, 6, 0)), (20, (8, 8, 4)), (27, (9, 9, 9)),
+                         (30, (10, 10, 10))):  # fmt: skip
+        assert 1e6 * pour.wet(pour.poured(1e-6 * poured)) == pytest.approx(hand, abs=0.02), poured
+
+
+def test_what_lies_behind_a_rise_above_the_opening_stays_dry():
+    pour = staircase([0.205, 0.405], fill_at=0, feed=1)
+    pour.top = 0.35
+    assert 1e6 * pour.wet(pour.poured(1.0)) == pytest.approx((7, 7, 0), abs=0.02)
+
+
+# --------------------------------------------------------------------------------------- volumes and bottles
+
+
+def test_uncertainty_of_a_part_and_of_runs_of_one_tube(booth):
+    rows, total, sigma = filling.volumes(booth.plan)
+    assert total == pytest.approx(sum(row[2] for row in rows))
+    shares = {name: share / volume for name, _, volume, share in rows if volume > 0}
+    assert shares["reservoir"] == pytest.approx(0.05)
+    assert shares["front radiator"] == pytest.approx(0.15)
+    assert shares["pump"] == pytest.approx(0.10)
+    bore = next(run.tube.bore for run in booth.plan.units(tree.Run))
+    assert shares["pump to processor"] == pytest.approx(2 * 0.1e-3 / float(bore))
+    # JCGM 100, 5.1.2 and 5.2.2: independent ones add as squares, what shares one cause adds as it is.
+    tubes = sum(s for name, kind, _, s in rows if kind in ("run", "dead leg"))
+    rest = [s for name, kind, _, s in rows if kind not in ("run", "dead leg")]
+    assert sigma == pytest.approx(np.sqrt(tubes**2 + sum(s**2 for s in rest)))
+
+
+def test_bottles_against_every_combination():
+    for volume, sizes in ((1.6e-3, (1e-3, 5e-3)), (2.35e-3, (1e-3, 0.7e-3, 0.25e-3)), (0.9e-3, (0.5e-3, 0.3e-3))):
+        counts = product(range(11), repeat=len(sizes))
+        sums = [(round(sum(n * s for n, s in zip(c, sizes, strict=True)) * 1e9), sum(c)) for c in counts]
+        least = min(pair for pair in sums if pair[0] >= volume * 1e9 - 1e-3)
+        found = filling.bottles(volume, sizes)
+        assert (round(sum(s * n for s, n in found) * 1e9), sum(n for _, n in found)) == least
+    assert filling.bottles(1e-3, (1e-3,)) == ((1e-3, 1),)
+    with pytest.raises(InputError):
+        filling.bottles(1e-3, ())
+
+
+def test_spare_and_bottles_of_the_plan_count(booth):
+    found = filling.filling(booth)
+    more = filling.filling(solved(replace(booth.plan, coolant_spare=1.0, bottle_sizes=(0.25e-3,))))
+    assert more.buy == pytest.approx(found.buy * 2 / 1.1)
+    assert [size for size, _ in more.bottles] == [0.25e-3]
+
+
+# ----------------------------------------------------------------------------------------- bubbles and warmth
+
+
+def test_published_speeds_and_bores():
+    # 0.345 sqrt(g D): Davies & Taylor 1950, Dumitrescu 1943; constants from memory.
+    assert float(bubbles.rise_speed(0.010)) == pytest.approx(0.108, abs=5e-4)
+    # Bretherton 1961, 0.842; water at 20 degC, 0.0727 N/m.
+    assert float(bubbles.still_bore(998.2, 0.0727)) == pytest.approx(5.00e-3, rel=0.01)
+
+
+def test_what_becomes_of_bubbles_over_many_speeds():
+    speeds = np.array([0.0, 0.10, 0.12, 0.59, 0.61, np.nan])
+    fates = [bubbles.STAYS] * 2 + [bubbles.SLOWLY] * 2 + [bubbles.CARRIED, bubbles.UNKNOWN]
+    assert bubbles.carried(speeds, 0.010).tolist() == fates
+    assert bubbles.carried(speeds[:, None], np.array([0.010, 0.012])).shape == (6, 2)
+    with pytest.raises(InputError):
+        bubbles.carried(0.3, 0.0)
+
+
+def test_a_slow_pump_leaves_bubbles_and_a_rule_says_so(booth):
+    """At a seventh of its speed the demo's pump moves nothing; at a quarter 0.149 m/s against 0.108 m/s of a bubble."""
+
+    def warned(speed):
+        found = filling.filling(solved(booth.plan.set(pump_speed=speed)))
+        rows = {w.where for w in found.warned() if w.quantity == "coolant against the rise of bubbles"}
+        return rows, {d.run for d in found.descents if d.words == bubbles.STAYS}
+
+    told, stay = warned(0.15)
+    assert told == stay != set()
+    assert warned(0.25) == warned(1.0) == (set(), set())
+
+
+def test_a_fall_is_along_the_flow():
+    assert filling.fall([0.0, 0.3, 0.1, 0.2, 0.05]) == pytest.approx(0.25)
+    assert filling.fall([0.0, 0.1, 0.3]) == 0.0
+    assert filling.fall([0.3, 0.1, 0.0]) == pytest.approx(0.3)
+
+
+def test_water_grows_as_an_equation_of_state_says(booth):
+    def density(warm):
+        return cp.PropsSI("D", "T", warm + 273.15, "P", 101325, "Water")
+
+    grown = 1e-3 + bubbles.growth(1e-3, 20.0, np.array([40.0, 60.0]), coolant("water"))
+    assert grown == pytest.approx([1e-3 * density(20) / density(t) for t in (40, 60)], rel=1e-3)
+    # The growth itself, which is a small difference of large numbers.
+    assert grown[1] - 1e-3 == pytest.approx(1e-3 * (density(20) / density(60) - 1), rel=0.03)
+    warmer = filling.filling(booth, warmest=55.0)
+    assert warmer.growth > filling.filling(booth, warmest=40.0).growth > 0
+    tank = booth.plan.units(tree.Tank)[0]
+    assert warmer.room == pytest.approx(warmer.growth / float(tank.volume()) * tank.size[2])
+    with pytest.raises(OutOfRange):
+        filling.filling(booth, warmest=150.0)
+
+
+def test_the_column_is_the_height_of_the_fill_opening_over_the_lowest_place(booth):
+    found = filling.filling(booth)
+    seen = void_of(booth.plan)
+    at = max(e.at[2] for e in seen.exits_for("fill"))
+    height = at - seen.void.spans(flooding.UP)[0].min()
+    density = cp.PropsSI("D", "T", found.cold + 273.15, "P", 101325, "Water")
+    # The demo's coolant is a tenth glycol: 1 to 2 % denser than water.
+    assert found.column == pytest.approx(1.013 * density * 9.80665 * height, rel=0.015)
+
+
+# ------------------------------------------------------------------------------------------------- bad input
+
+
+def test_one_design_only():
+    with pytest.raises(InputError):
+        filling.filling(solved(load_plan(DEMO).set(room_air=np.array([20.0, 25.0]))))
+
+
+def test_a_plan_without_an_opening_says_so():
+    found = filling.filling(solved(load_plan(CUBE)))
+    assert any("states no opening to fill by" in line for line in found.cautions)
+    assert found.unlaid
+    assert not found.descents
+
+
+@pytest.mark.parametrize("kind", [tree.Tank, tree.Element])
+def test_a_tank_without_a_place_is_told_and_the_pump_is_not_to_run(kind):
+    plan = load_plan(CUBE).with_loop(lambda leaf: replace(leaf, position=None) if isinstance(leaf, kind) else leaf)
+    found = filling.filling(solved(plan))
+    assert found.bursts == 0
+    told = [*words.steps(found), *words.notes(found)]
+    for view, poured in product(words.VIEWS, (0.0, found.total)):
+        told += [words.sentence(words.poured(found, poured), view), words.alt(words.poured(found, poured), view)]
+    assert not any("nan" in line for line in told)
+    assert any("not known" in line for line in told)
+    assert any("do not run the pump" in line or "cannot be told" in line for line in told)
