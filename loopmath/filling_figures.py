@@ -50,7 +50,7 @@ class Pouring(Elevations):
             if low[inside].min() < level < high[inside].max():
                 levels.append((level, inside, "level"))
         exits = [(name, purpose, np.array(e.at), purpose != "drain") for name, (purpose, e) in pour.seen.exits.items()]
-        where = f"{known(min(seen.volume, found.total), self.system)} poured, pump off"
+        where = f"{known(min(seen.volume, pour.most), self.system)} in it, pump off"
         return Scene(found.plan, pour.seen, np.eye(3), fills, levels, [], exits, where)
 
 
@@ -118,7 +118,11 @@ class Bubbles(Page):
             at = names + per * float(unit.convert(one.velocity))
             self.draw([rise, at], [y, y], color=colour, lw=2.4, zorder=2)
             self.draw([at], [y], marker=marker, ls="", ms=9, color=colour, mec="#FFFFFF")
-            self.say(max(at, rise) + 12, y, f"{unit.text(one.velocity)}, {one.words}", weight="bold")
+            words = f"{unit.text(one.velocity)}, {one.words}"
+            begin, line = max(at, rise) + 12, names + most * per
+            if begin - 6 < line < begin + style.measured(words, bold=True)[0] + 6:  # not across the dashed line
+                begin = line + 12
+            self.say(begin, y, words, weight="bold")
 
     def _said(self, x: float, words: str) -> float:
         self.say(x, 32, words, color=style.QUIET)

@@ -75,11 +75,9 @@ def sentence(seen: Poured, view: str, system: str = "metric") -> str:
         return f"{volume} poured: {pour.pump}'s inlet is covered. Keep the pump off, and pour up to the fill opening."
     if not found.bursts:
         return f"{volume} poured."
-    left = amount(max(found.total - pour.most, 0.0), system)
-    return (
-        f"About {between(pour.least, pour.most, system)} run in by gravity. {left} or more go in with up to "
-        f"{found.bursts} burst{'s' if found.bursts > 1 else ''} of the pump."
-    )
+    left, many = amount(found.total - pour.least, system), "1 burst" if found.bursts == 1 else f"{found.bursts} bursts"
+    low = between(pour.least, pour.most, system)
+    return f"About {low} run in by gravity; the rest, up to {left}, goes in with up to {many} of the pump."
 
 
 def _bubbles(found: Filling) -> str:

@@ -147,7 +147,10 @@ class Elevations(Picture):
         ends = np.concatenate([void.strands.reshape(-1, 3), *[at[None] for _, _, at, _ in exits]]) @ frame.T
         low, high = (ends.min(0), ends.max(0)) if len(ends) else (np.zeros(3), np.ones(3))
         span = np.maximum(high - low, 1e-3)
-        tall, wide = HIGH - OVER - UNDER - 24, WIDE / 2 - 2 * BESIDE
+        said = [*(w for _, w, _ in scene.words), *(w for _, _, w in scene.levels), *(name for name, *_ in exits)]
+        longest = max((style.measured(words, bold=True)[0] for words in said), default=0.0)
+        beside = min(BESIDE, 20 * np.ceil((longest + 26) / 20))  # in steps, so that a figure more does not move it all
+        tall, wide = HIGH - OVER - UNDER - 24, WIDE / 2 - 2 * beside
         scale = min(tall / span[2], wide / span[0], wide / span[1])
         middle = (low + high) / 2
         kinds = {leaf.name: KINDS[kind_of(leaf)] for leaf in tree.leaves(scene.plan.loop)}
@@ -178,7 +181,7 @@ class Elevations(Picture):
                 marks[purpose, used].append(flat(at))
                 wanted.append((flat(at), name, False))
             edges = (centre[0] + scale * (np.array([low[axis], high[axis]]) - middle[axis])).tolist()
-            labels += self._beside(wanted, n * WIDE / 2, edges)
+            labels += self._beside(wanted, n * WIDE / 2, edges, beside)
         self.all.set_segments([*np.concatenate(lines)])
         self.all.set_linewidths(np.tile(widths, 2))
         self.all.set_color([own[cell] for cell in void.cell] * 2)
@@ -209,11 +212,13 @@ class Elevations(Picture):
         return False
 
     @staticmethod
-    def _beside(wanted: list, left: float, edges: list[float]) -> list[tuple]:
+    def _beside(wanted: list, left: float, edges: list[float], beside: float) -> list[tuple]:
         """Return the words beside an elevation: at the nearer side, at their own height or as near as there is room."""
         out = []
-        places = (("right", max(left + BESIDE - 8, edges[0] - 14)), ("left", min(left + WIDE / 2 - BESIDE + 8,
-                                                                                edges[1] + 14)))  # fmt: skip
+        places = (
+            ("right", max(left + beside - 8, edges[0] - 14)),
+            ("left", min(left + WIDE / 2 - beside + 8, edges[1] + 14)),
+        )
         near = [at[0] > sum(edges) / 2 for at, _, _ in wanted]
         for k, (side, x) in enumerate(places):
             mine = sorted(

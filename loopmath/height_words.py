@@ -167,7 +167,7 @@ def sentence(looked: Looked, system: str = "metric") -> str:
     if held.pockets:
         most = held.pockets[0].place
         share = held.by_element[most] / held.volume
-        words += f", {'most' if share > 0.5 else 'the largest part'} of it in the {most}" if held.volume else ""
+        words += f", {'most' if share > 0.5 else 'the largest part'} of it in {most}" if held.volume else ""
     found = short_of(looked.passages, held.what)
     if held.what == LIQUID and not looked.passages.drains:
         words += "; no drain: rock it, turned over its fill opening"

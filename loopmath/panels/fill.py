@@ -14,6 +14,16 @@ from loopmath.plan import Plan
 from loopmath.solution import solved
 from loopmath.units import to_si
 
+STYLE = """<style>
+.glance-fill .gl-warn{height:auto;max-height:142px}
+@media (max-width:1180px){.glance-fill .glance .glance-controls{grid-template-columns:repeat(3,minmax(0,1fr)) auto}
+ .glance-fill .glance .glance-controls>.glance-group:nth-child(1){grid-column:1;grid-row:1}
+ .glance-fill .glance .glance-controls>.glance-group:nth-child(2){grid-column:1;grid-row:2}
+ .glance-fill .glance .glance-controls>.glance-group:nth-child(3){grid-column:2;grid-row:1/span 2}
+ .glance-fill .glance .glance-controls>.glance-group:nth-child(4){grid-column:3;grid-row:1/span 2}
+ .glance-fill .glance .glance-controls>.glance-buttons{grid-column:4;grid-row:1}}
+</style>"""
+
 
 class FillPanel(LivePanel):
     """The live panel of the fill over one plan."""
@@ -49,6 +59,12 @@ class FillPanel(LivePanel):
         """Return bottle sizes from words [m3]."""
         words = [word.strip() for word in text.replace(";", ",").split(",") if word.strip()]
         return tuple(to_si("bottles", word, "volume") for word in words)
+
+    def _arranged(self, groups: list) -> widgets.Widget:
+        view = super()._arranged(groups)
+        view.add_class("glance-fill")
+        view.children = (widgets.HTML(STYLE), *view.children)
+        return view
 
     def answer(self, plan: Plan) -> Poured:
         """Return the fill of a plan, as far as it is poured."""
