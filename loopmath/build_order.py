@@ -646,8 +646,6 @@ class _Maker:
     def _own(self) -> Iterator[Before]:
         for n, pair in enumerate(self.plan.before, start=1):
             field = f"before, pair {n}"
-            if isinstance(pair, str) or len(pair) not in (2, 3):
-                raise InputError(field, pair, "two names: what goes in first, and what after it")
             first, second = (self.step_of[one_of(field, name, self.step_of)] for name in pair[:2])
             if first == second:
                 remedy = "Name two different parts, tubes or steps."

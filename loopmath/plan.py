@@ -166,8 +166,8 @@ class Plan:
         What the gauge of the leak tester can tell apart. [Pa]
     least_leak : float or array
         Smallest leak worth finding, as air of the room. [m3/s]
-    before : tuple of (first, second)
-        What the builder wants in before what, by name.
+    before : tuple of (first, second) or (first, second, why)
+        What the builder wants in before what, by name of part, tube, box or step.
     origin : Origin, optional
         The file it was read from.
     """
@@ -231,7 +231,7 @@ class Plan:
     filled_on: str = ""
     gauge_step: Any = 1000.0
     least_leak: Any = 1e-6 / 60
-    before: tuple[tuple[str, str], ...] = ()
+    before: tuple[tuple[str, ...], ...] = ()
 
     def __post_init__(self) -> None:
         tree.checked(self.loop)
@@ -305,6 +305,10 @@ class Plan:
             raise InputError("bottle_sizes", "none", "one size or more")
         for size in self.bottle_sizes:
             between("bottle_sizes", size, 1e-5, 0.1, "m^3")
+        for pair in self.before:
+            if isinstance(pair, str) or len(pair) not in (2, 3) or pair[0] == pair[1]:
+                accepted = "two different names, what goes in first and what after it, and why if you like"
+                raise InputError("before", pair, accepted, 'Such as ["drain valve", "front radiator"].')
         if self.filled_on:
             try:
                 date.fromisoformat(self.filled_on)
@@ -443,6 +447,11 @@ def _set_also_wetted(plan: Plan, value: Any) -> Plan:
     for name in value:
         materials.layers(name, "also_wetted")
     return replace(plan, also_wetted=tuple(value))
+
+
+def _listed(name: str) -> Callable:
+    """Return a change of a field that is a list of numbers; a number alone is a list of one."""
+    return lambda plan, value: replace(plan, **{name: tuple(np.ravel(value).tolist())})
 
 
 def _plain(name: str) -> Callable:
@@ -607,8 +616,8 @@ SETTINGS: dict[str, Setting] = {
     "stretch": Setting("how much a bend stretches", "share", -0.5, 0.5, lambda p, v: replace(p, stretch=v)),
     "over_bend": Setting("how much a bend springs back", "share", 0.0, 0.5, lambda p, v: replace(p, over_bend=v)),
     "practice": Setting("practice pieces", "count", 0, 100, lambda p, v: replace(p, practice=v)),
-    "stock_lengths": Setting("lengths tube is sold in", "name", None, None, _plain("stock_lengths")),
-    "bottle_sizes": Setting("sizes coolant is sold in", "name", None, None, _plain("bottle_sizes")),
+    "stock_lengths": Setting("lengths tube is sold in", "length", 0.05, 10.0, _listed("stock_lengths")),
+    "bottle_sizes": Setting("sizes coolant is sold in", "volume", 1e-5, 0.1, _listed("bottle_sizes")),
     "tip_limit": Setting("how far the machine may be tipped", "angle", 0.0, np.pi, _plain("tip_limit")),
     "coolant_spare": Setting("coolant bought on top", "share", 0.0, 1.0, _plain("coolant_spare")),
     "hours_per_day": Setting("hours it runs a day", "count", 0.0, 24.0, _plain("hours_per_day")),

@@ -112,6 +112,7 @@ SECTIONS: dict[str, tuple[Field, ...]] = {
         Field("gauge_step", "pressure", 1000.0),
         Field("least_leak", "flow", 1e-6 / 60),
     ),
+    "build": (Field("before", "rows", ()),),
     "joints": (
         Field("seal", default="EPDM", known=WORDS["seal"]),
         Field("section", "length", 0.00178, "ring_section"),

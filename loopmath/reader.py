@@ -19,6 +19,7 @@ ROW_WORDS = {
     "point": 'a temperature and a speed, such as ["30 degC", "40 %"]',
     "length": 'a length, such as "500 mm"',
     "volume": 'a volume, such as "1 L"',
+    "texts": 'a list of names, such as ["drain valve", "front radiator"]',
 }
 #: Problems told in full; what follows is counted.
 MOST_PROBLEMS = 40

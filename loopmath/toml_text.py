@@ -14,7 +14,7 @@ from loopmath.units import to_si, written
 
 #: Kind of a row of quantities -> the kind of each; kind of a list -> the kind of its rows.
 ROWS = {"position": ("length",) * 3, "point": ("temperature", "share")}
-LISTS = {"points": "point", "positions": "position", "lengths": "length", "volumes": "volume"}
+LISTS = {"points": "point", "positions": "position", "lengths": "length", "volumes": "volume", "rows": "texts"}
 #: How a file says that a number is not there, where the part it starts from has one.
 NONE = "none"
 #: Name of an entry of a list -> its text as it stands, and what that says.

@@ -171,7 +171,7 @@ def to_si(field: str, value: Any, kind: str) -> Any:
             amount = float(match[1] or 0) + float(match[2]) / (float(match[3]) if match[3] else 1.0)
         except (ValueError, ZeroDivisionError):
             raise InputError(field, value, f"a number with a unit, such as {example}") from None
-        unit = match[4].replace("%", "percent")
+        unit = match[4].replace("%", "percent").replace("fl oz", "fluid_ounce")
         unit = re.sub(r"^dB\s*\(?A?\)?$", "", unit) if kind == "sound" else unit
         unit = _TEMPERATURES.get(unit.lower().replace("°", "").strip(), unit) if kind == "temperature" else unit
         if kind == "share" and not unit and abs(amount) > 2:

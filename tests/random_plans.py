@@ -39,6 +39,7 @@ AWKWARD = [
 ]
 NAMES = st.sampled_from(AWKWARD) | st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=12)
 NAMES = NAMES.filter(lambda name: name not in (*FIGURES, *WAYS))  # a plan refuses those
+WISHES = st.lists(NAMES, min_size=2, max_size=3).map(tuple).filter(lambda pair: pair[0] != pair[1])
 CONDITIONS = [
     "loop flow below 1 L/min",
     "coolant over room above 14 K and inhibitor is no",
@@ -352,6 +353,7 @@ def plans(draw):
         tip_limit=draw(floats(0.0, 3.1)),
         bottle_sizes=tuple(draw(st.lists(floats(1e-4, 0.01), min_size=1, max_size=3))),
         coolant_spare=draw(floats(0.0, 1.0)),
+        before=tuple(draw(st.lists(WISHES, max_size=2))),
         hours_per_day=draw(floats(0.0, 24.0)),
         filled_on=draw(st.sampled_from(["", "2026-02-28", "2028-02-29"])),
         gauge_step=draw(floats(1.0, 1e4)),

@@ -28,6 +28,7 @@ from loopmath.build_order import (
     sorted_out,
 )
 from loopmath.checks import InputError
+from loopmath.plansave import save_plan
 from loopmath.routes import Box
 
 
@@ -283,17 +284,30 @@ def test_no_wish_drops_a_step_and_none_puts_power_before_the_leak_test(path):
 @pytest.mark.parametrize(
     ("pair", "words"),
     [
-        (("pump", "pump"), "two different steps"),
         (("top radiator", "top fans"), "two different steps"),
         (("pumpe", "reservoir"), "'pump'"),
-        (("pump",), "two names"),
-        ("pump", "two names"),
     ],
 )
 def test_a_wish_that_makes_no_sense_is_refused(pair, words):
     with pytest.raises(InputError, match="before, pair 1") as refused:
         build_order(wanting(DEMO, pair))
     assert words in str(refused.value)
+
+
+@pytest.mark.parametrize("pair", [("pump",), "pump", ("pump", "pump"), ("pump", "drain", "why", "more")])
+def test_a_wish_that_is_no_pair_is_no_plan(pair):
+    with pytest.raises(InputError, match="two different names"):
+        wanting(DEMO, pair)
+
+
+def test_a_wish_stands_in_the_plan_file_and_comes_back(tmp_path):
+    wishes = (("drain", "front radiator", "no hand fits there later"), ("pump", "reservoir"))
+    path = tmp_path / "mine.toml"
+    save_plan(replace(plan_of(DEMO), before=wishes), path)
+    assert load_plan(path).before == wishes
+    assert '["drain", "front radiator", "no hand fits there later"]' in path.read_text("utf-8")
+    reasons = [c.why for c in build_order(load_plan(path)).constraints]
+    assert "no hand fits there later" in reasons
 
 
 def test_of_many_designs_none_is_built():

@@ -62,7 +62,7 @@ def test_units_change_everywhere_and_back(stem):
     panel.units.value = "us"
     assert "psi" in words(panel)
     assert "fl oz/min" in words(panel)
-    assert panel._control(":step").widget.value == "0.145 psi"
+    assert panel._control("gauge_step").widget.value == "0.145 psi"
     assert not re.search(r"\d (kPa|Pa|mL|°C)\b", words(panel))
     panel.units.value = "metric"
     assert words(panel) == before
@@ -70,7 +70,7 @@ def test_units_change_everywhere_and_back(stem):
 
 def test_fields_take_either_unit_and_refuse_in_words():
     panel = leak(load_plan(DEMO))
-    put(put(panel, ":step", "0.2 psi"), ":smallest", "0.1 fl oz/min")
+    put(put(panel, "gauge_step", "0.2 psi"), "least_leak", "0.1 fl oz/min")
     assert panel.solution.test.step == pytest.approx(0.2 * 6894.757, rel=1e-6)
     put(panel, ":own", "pump: 30 kPa")
     assert panel.solution.test.lowest == ("pump", 30e3)
@@ -81,7 +81,7 @@ def test_fields_take_either_unit_and_refuse_in_words():
     assert panel.failed == ""
     put(panel, ":room", "98 kPa")
     assert panel.solution.test.room == 98e3
-    put(panel, ":step", "ten")
+    put(panel, "gauge_step", "ten")
     assert "a number with a unit" in panel.failed
     assert panel.table.value
 
@@ -110,3 +110,13 @@ def test_the_cautions_stand_on_the_screen_and_no_kernel_still_shows_it():
         assert said in words(panel)
     bundle = panel._repr_mimebundle_()
     assert panel.headline() in unescape(bundle["text/html"])
+
+
+def test_gauge_and_smallest_leak_are_saved_into_the_plan(tmp_path, monkeypatch):
+    monkeypatch.setenv("LOOPMATH_MINE", str(tmp_path))
+    panel = leak(load_plan(DEMO))
+    put(put(panel, "gauge_step", "0.2 psi"), "least_leak", "0.1 fl oz/min").save_plan()
+    (saved,) = tmp_path.rglob("*.toml")
+    plan = load_plan(saved)
+    assert plan.gauge_step == pytest.approx(0.2 * 6894.757, rel=1e-6)
+    assert plan.least_leak == pytest.approx(0.1 * 29.5735e-6 / 60, rel=1e-5)  # the US fluid ounce

@@ -273,3 +273,14 @@ def test_every_cell_of_the_page_runs_with_every_example(path):
         if cell["cell_type"] == "code":
             exec("".join(cell["source"]), names)
     assert names["panel"].headline()
+
+
+def test_tube_sold_in_other_lengths_is_cut_and_saved_so(own_folder):
+    panel = runs(load_plan(DEMO))
+    for _, lengths in panel._control("stock_lengths").widget.options[::-1]:
+        slide(panel, "stock_lengths", lengths)
+        assert not panel.failed
+        assert panel.planned().stock_lengths == lengths
+    slide(panel, "stock_lengths", (1.0,)).save_plan()
+    (saved,) = own_folder.rglob("*.toml")
+    assert load_plan(saved).stock_lengths == (1.0,)

@@ -64,8 +64,8 @@ class LeakPanel(LivePanel):
         pressure = [
             self._quantity(":pressure", "Pressure", "pressure", 5, 150, test.pressure),
             self._slider(":hold", "Hold, min", 2, 240, hold, 60.0),
-            self._text(":smallest", "Smallest leak", leak_test.leak_text(test.smallest)),
-            self._text(":step", "Gauge tells", shown("pressure")(test.step)),
+            self._typed("least_leak", "Smallest leak", "flow", leak_test.leak_text(test.smallest)),
+            self._typed("gauge_step", "Gauge tells", "pressure", shown("pressure")(test.step)),
         ]
         beside = [
             self._quantity(":hose", "Hose", "volume", 0, 500, 0.0),
@@ -79,11 +79,17 @@ class LeakPanel(LivePanel):
         text = widgets.Text(value, description=words, placeholder=hint, continuous_update=False)
         return self._add(setting, text, str)
 
+    def _typed(self, setting: str, words: str, kind: str, value: str) -> widgets.Text:
+        """Return a field of the plan that is typed with its unit."""
+        text = widgets.Text(value, description=words, continuous_update=False)
+        return self._add(setting, text, lambda typed: to_si(words.lower(), typed, kind))
+
     def _rename_units(self) -> None:
         """Put the fields that were not touched into the present units."""
         test, show = leak_test.planned(self.plan), shown("pressure", self.system)
-        for setting, text in (("smallest", leak_test.leak_text(test.smallest, self.system)), ("step", show(test.step))):
-            control = self._control(f":{setting}")
+        smallest = leak_test.leak_text(test.smallest, self.system)
+        for setting, text in (("least_leak", smallest), ("gauge_step", show(test.step))):
+            control = self._control(setting)
             if not control.moved:
                 control.widget.value = control.start = text
 
@@ -114,23 +120,15 @@ class LeakPanel(LivePanel):
             self.failed = page.problem_html(problem)
             self._draw()
 
-    def _given(self, setting: str, kind: str) -> float | None:
-        """Return what a field says, in SI; None if it is as it was or empty."""
-        control = self._control(f":{setting}")
-        text = control.widget.value.strip().replace("fl oz", "fluid_ounce")
-        return to_si(control.widget.description.lower(), text, kind) if control.moved and text else None
-
     def answer(self, plan: Plan) -> Tested:
         """Return the test planned, and its readings judged if there are any."""
-        slid = self._control(":pressure")
+        slid, room = self._control(":pressure"), self.own("room").strip()
         test = leak_test.planned(
             plan,
             slid.value if slid.moved else None,
             self.own("hose"),
-            self._given("step", "pressure"),
-            self._given("smallest", "flow"),
-            self._given("room", "pressure"),
-            leak_test.own_ratings(self.own("own")),
+            room=to_si("room pressure", room, "pressure") if room else None,
+            own=leak_test.own_ratings(self.own("own")),
         )
         if not self.table.value.strip():
             return Tested(test, None)

@@ -241,7 +241,7 @@ class UpkeepPanel(LivePanel):
                 raise InputError(words, text, "a number from 0 to 14") from None
         if text[-1].isdigit():
             text = f"{text} {DISPLAY[self.system][kind].label}"
-        return to_si(words, text.replace("fl oz", "fluid_ounce"), kind)
+        return to_si(words, text, kind)
 
     def add_line(self) -> None:
         """Add the line that was typed to the log, and say so; what cannot be read is told, and nothing written."""
