@@ -12,11 +12,12 @@ from loopmath import passages, pockets
 from loopmath.checks import InputError, positive
 from loopmath.designs import one_design
 from loopmath.laws import bending, bubbles, flooding
+from loopmath.laws import coolant as coolants
 from loopmath.laws.flooding import UP, Exit
 from loopmath.loss import GRAVITY, area_of
 from loopmath.plan import Plan
 from loopmath.rules import Fact, Warned, warnings_of
-from loopmath.solution import Solution
+from loopmath.solution import Solution, solved
 
 #: Less than this is nothing. [m3], and [m] of a height
 LEAST = 1e-9
@@ -25,6 +26,10 @@ LEAST = 1e-9
 BORE, RADIATOR, TANK, PART = 0.1e-3, 0.15, 0.05, 0.10
 #: Share of the tank's coolant over the pump's inlet that a burst leaves in it (common practice, no source).
 RESERVE = 0.2
+#: So much more pressure in a tank that is closed tight counts as nothing to its seals (common practice, no source). [Pa]
+RISE = 10e3
+#: A leg leads down from this slope on. [rad]
+LEVEL = np.radians(5.0)
 
 
 class Stage(NamedTuple):
@@ -99,8 +104,9 @@ class Filling:
         Pressure on the lowest place when coolant stands up to the fill opening. [Pa]
     cold, warm : float
         Coolant when it is filled, and at its warmest. [degC]
-    growth, room : float
-        What it grows by [m3], and how high that stands in the tank [m].
+    growth, air, room : float
+        What it grows by, the air that leaves a tank closed tight no more than `RISE` over the room [m3], and how high
+        that stands in it [m].
     cautions : tuple of str
         What is not known, or not well.
     """
@@ -121,6 +127,7 @@ class Filling:
     cold: float
     warm: float
     growth: float
+    air: float
     room: float
     cautions: tuple[str, ...]
 
@@ -145,7 +152,8 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
     solution : Solution
         As `solution.solved` gives it.
     fill_temperature, warmest : float, optional
-        Of the coolant, when filled and at its warmest; by default room air and the solution's. [degC]
+        Of the coolant, when filled and at its warmest; by default room air, and the solution's or that at peak heat.
+        [degC]
 
     Raises
     ------
@@ -161,16 +169,16 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
     pour = pour_of(plan)
     cautions = list(pour.cautions)
     burst, bursts = pour.burst, 0
-    if pour.covered > pour.most + LEAST or burst <= 0:
-        cautions.append("Gravity alone does not fill the tank over the pump's inlet: do not run the pump.")
-    elif burst > 0 and total - pour.least > LEAST:
+    if burst <= LEAST:
+        cautions.append("The tank spares nothing over the pump's inlet: do not run the pump before the loop is full.")
+    elif burst > 0 and not pour.dry and total - pour.least > LEAST:
         bursts = int(np.ceil((total - pour.least) / burst - 1e-9))
     cold = float(plan.room_air if fill_temperature is None else fill_temperature)
-    warm = float(solution.state["coolant_warmest"] if warmest is None else warmest)
-    if solution.known or warmest is not None:
-        grows = max(float(bubbles.growth(total, cold, warm, plan.coolant)), 0.0)
-    else:
-        grows = np.nan
+    known, warm = solution.known or warmest is not None, _warmest(solution) if warmest is None else float(warmest)
+    grows = max(float(bubbles.growth(total, cold, warm, plan.coolant)), 0.0) if known else np.nan
+    room = float(coolants.pressure_at_height(plan.height))
+    air = float(bubbles.cushion(grows, cold, max(cold, warm), room, RISE)) if known else np.nan
+    if not known:
         cautions.append("No warmest coolant is known for this plan, so neither is the space to leave.")
     tank = pour.tank
     height = np.nan if tank is None or tank.size is None else tank.size[2] / float(tank.volume())
@@ -192,9 +200,17 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
         cold=cold,
         warm=warm,
         growth=grows,
-        room=grows * height,
+        air=air,
+        room=air * height,
         cautions=tuple(cautions),
     )
+
+
+def _warmest(solution: Solution) -> float:
+    """Return the warmest coolant of a plan as it is set or at peak heat, whichever is warmer. [degC]"""
+    now = float(solution.state["coolant_warmest"])
+    peak = solved(solution.plan.set(load="peak"))
+    return float(np.fmax(now, peak.state["coolant_warmest"])) if peak.known else now
 
 
 # ------------------------------------------------------------------------------------------------------ volumes
@@ -265,16 +281,18 @@ class Pour:
     """
     What is wet at which level, as coolant is poured into a plan's loop with the pump off.
 
-    Coolant comes from the fill opening to the pump by the way of the lowest floors, and stands as high as each of them
-    before it goes over; from the tank it rises in the loop and goes over every floor below its level. Air that could
-    not rise out by itself may be locked in or be pushed ahead round the loop: between both lies what gravity fills.
+    Coolant comes from the fill opening to the tank's pump by the way of the lowest floors, and stands as high as each
+    of them before it goes over; from the tank it rises in the loop and goes over every floor below its level. Air that
+    could not rise out by itself may stay or be pushed ahead round the loop: what gravity fills lies about between both.
 
     Attributes
     ----------
     pump : str
-        The pump with the highest inlet.
+        The pump the tank feeds.
+    pumps, dry : tuple of str
+        All pumps; those whose inlet gravity does not cover, or of which it is not known.
     tank : Tank or None
-        What stands before it.
+        What stands before the pump.
     fill : Exit or None
         Where it is poured in.
     inlet, top, height : float
@@ -282,8 +300,8 @@ class Pour:
     over : float
         The pump's highest passage over the floor of its tank. [m]
     covered, least, most, burst : float
-        Poured when the inlet is covered; in by gravity with all air locked in that may be, and with none; what the
-        tank can spare to one burst of the pump. [m3]
+        Poured when every inlet is covered, inf if gravity does not do it; in by gravity with all air locked in that may
+        be, and with none; what the tank can spare to one burst of the pump. [m3]
     cautions : tuple of str
         What is not known.
     """
@@ -291,21 +309,22 @@ class Pour:
     def __init__(self, plan: Plan) -> None:
         self.seen, self._leaves = passages.void_of(plan), list(tree.leaves(plan.loop))
         self.void, self.owner = self.seen.void, np.array(self.seen.owner)
-        cautions = list(self.seen.missing)
         self._sill: dict[int, flooding.Ways] = {}
         self.covered = self.burst = self.top = self.height = self.least = self.most = self.over = np.nan
-        unit, self.inlet, self._feed = self._inlet()
-        self.pump, place = unit.name, self._leaves.index(unit)
-        before = [*self._leaves[:place][::-1], *self._leaves[:place:-1]]
-        self.tank = next((leaf for leaf in before if isinstance(leaf, tree.Tank)), None)
+        inlets = {unit.name: self._inlet(unit) for unit in self._leaves if isinstance(unit, tree.PumpUnit)}
+        behind = {name: self._back_to_tank(name) for name in inlets}
+        self.pump = min(behind, key=lambda name: behind[name][0])
+        self.tank, self.pumps, self.dry = behind[self.pump][1], tuple(inlets), tuple(inlets)
+        self.inlet, self._feed = inlets[self.pump]
+        cautions = list(self.seen.missing)
         self.fill = self._opening(cautions)
         if self.fill is None:
             cautions.append("The place of the tank is not known, so the stages of the fill cannot be told.")
         else:
-            self._measure(cautions)
+            self._measure(inlets, cautions)
         self.cautions = tuple(cautions)
 
-    def _measure(self, cautions: list[str]) -> None:
+    def _measure(self, inlets: dict, cautions: list[str]) -> None:
         exits = [self.fill, *self.seen.vents]
         self.locked = pockets.in_void(self.void, self.seen.owner, pockets.AIR, UP, exits)
         self.top = float(flooding.crown(UP, [self.fill.at], [self.fill.normal], [self.fill.radius])[0])
@@ -320,33 +339,61 @@ class Pour:
             cautions.append("What has no place in the plan counts as air until the pump runs.")
         names = self.owner[self.void.cell]
         mine, inside = names == self.pump, names == getattr(self.tank, "name", None)
-        if mine.any() and inside.any():
-            self.over = float(high[mine].max() - low[inside].min())
-        else:
-            cautions.append(f"Whether {self.pump} stands below its tank is not known: see that it never runs dry.")
         if np.isnan(self.inlet):
             cautions.append(f"Where coolant enters {self.pump} is not known: watch its inlet, not the volumes.")
-            return
-        covered = self.wet(self.lines(self.inlet))
-        self.covered = float(covered.sum())
-        if inside.any():
-            self.burst = (1 - RESERVE) * float((full - covered)[inside].sum())
+        elif mine.any() and inside.any():
+            self.over = float(high[mine].max() - low[inside].min())
+            self.burst = (1 - RESERVE) * float((full - self.wet(self.lines(self.inlet)))[inside].sum())
+        needs = {name: self._needs(*inlet) for name, inlet in inlets.items()}
+        self.covered = max(needs.values())
+        self.dry = tuple(name for name, volume in needs.items() if not volume <= self.most)
+        for name in self.dry:
+            if np.isinf(needs[name]):
+                cautions.append(
+                    f"Gravity alone does not cover the inlet of {name}: do not run it before it is covered."
+                )
 
-    def _inlet(self) -> tuple[Any, float, int | None]:
-        """Return the pump with the highest inlet, the crown of that opening and the cell that feeds it."""
-        crowns = flooding.crown(UP, self.void.at, self.void.normal, self.void.radius)
-        found = []
-        for place, pump in enumerate(self._leaves):
-            if not isinstance(pump, tree.PumpUnit):
-                continue
-            mine = self.owner[self.void.joins] == pump.name
-            order = [leaf.name for leaf in (*self._leaves[:place][::-1], *self._leaves[:place:-1])]
-            doors = np.flatnonzero(mine.sum(1) == 1)
-            feeds = [int(self.void.joins[n][~mine[n]][0]) for n in doors]
-            # What stands next before the pump in the order of flow feeds it.
-            near = min(zip(doors, feeds, strict=True), key=lambda d: order.index(self.owner[d[1]]), default=None)
-            found.append((pump, np.nan, None) if near is None else (pump, float(crowns[near[0]]), near[1]))
-        return max(found, key=lambda row: -np.inf if np.isnan(row[1]) else row[1])
+    def _back_to_tank(self, name: str) -> tuple[int, Any]:
+        """Return how many elements lie between a pump and the tank before it, and that tank, None if there is none."""
+        place = next(n for n, leaf in enumerate(self._leaves) if leaf.name == name)
+        before = [*self._leaves[:place][::-1], *self._leaves[:place:-1]]
+        tanks = ((n, leaf) for n, leaf in enumerate(before) if isinstance(leaf, tree.Tank))
+        return next(tanks, (len(before), None))
+
+    def _inlet(self, pump: Any) -> tuple[float, int | None]:
+        """Return the crown of a pump's inlet and the cell that feeds it; nan and None if it is not known."""
+        place = next(n for n, leaf in enumerate(self._leaves) if leaf is pump)
+        legs = {leaf.name for leaf in self._leaves if isinstance(leaf, tree.DeadLeg)}
+        order = [leaf.name for leaf in (*self._leaves[:place][::-1], *self._leaves[:place:-1]) if leaf.name not in legs]
+        mine = self.owner[self.void.joins] == pump.name
+        doors = [int(n) for n in np.flatnonzero(mine.sum(1) == 1)] if mine.size else []
+        feeds = {n: int(self.void.joins[n][~mine[n]][0]) for n in doors}
+        feeds = {n: cell for n, cell in feeds.items() if self.owner[cell] in order}
+        if not feeds:
+            return np.nan, None
+        # What stands next before the pump in the order of flow feeds it.
+        door = min(feeds, key=lambda n: order.index(self.owner[feeds[n]]))
+        if {pump.name, str(self.owner[feeds[door]])} & self.seen.guessed:
+            return np.nan, feeds[door]
+        void = self.void
+        crown = flooding.crown(UP, void.at[[door]], void.normal[[door]], void.radius[[door]])
+        return float(crown[0]), feeds[door]
+
+    def _needs(self, inlet: float, feed: int | None) -> float:
+        """Return how much has to be poured until coolant covers an inlet; inf if gravity does not do it. [m3]"""
+        if np.isnan(inlet):
+            return np.nan
+
+        def covers(volume: float) -> bool:
+            return bool(self.poured(volume)[feed] >= inlet - LEAST)
+
+        if not covers(self.most):
+            return np.inf
+        low, high = 0.0, self.most
+        for _ in range(24):
+            middle = (low + high) / 2
+            low, high = (low, middle) if covers(middle) else (middle, high)
+        return high
 
     def _opening(self, cautions: list[str]) -> Exit | None:
         """Return the opening coolant is poured into: the plan's highest, or the top of the tank."""
@@ -447,6 +494,14 @@ def fall(heights: Any) -> float:
     return float(np.max(np.maximum.accumulate(heights) - heights))
 
 
+def steepness(points: Any) -> float:
+    """Return of the legs of a way (n, 3) that lead down the slope at which a long bubble rises fastest. [rad]"""
+    legs = np.diff(np.asarray(points, dtype=float), axis=0)
+    slopes = np.arctan2(-legs[:, 2], np.hypot(legs[:, 0], legs[:, 1]))
+    down = slopes[slopes > LEVEL]
+    return float(down[np.argmax(bubbles.rise_speed(1.0, down))]) if len(down) else np.pi / 2
+
+
 def descending(solution: Solution) -> tuple[tuple[Descent, ...], tuple[str, ...]]:
     """Return the runs of one design that lead down by more than their bore, and the names of those with no way."""
     out, unlaid = [], []
@@ -458,11 +513,12 @@ def descending(solution: Solution) -> tuple[tuple[Descent, ...], tuple[str, ...]
             unlaid.append(leaf.name)
             continue
         path, flow, bore = leaf.laid, float(row["flow"]), float(leaf.tube.bore)
-        points = bending.line(path.points, float(path.radius), passages.SAG)[0] if path.bends else path.points
-        heights = np.asarray(points)[:, 2]
-        drop = fall(heights if not flow < 0 else heights[::-1])
+        onward = 1 if not flow < 0 else -1
+        bent = bending.line(path.points, float(path.radius), passages.SAG)[0] if path.bends else path.points
+        drop = fall(np.asarray(bent)[::onward, 2])
         if drop > bore:
+            # Bends turn through every slope, but too shortly for a bubble to stand in them: legs count.
+            rise = float(bubbles.rise_speed(bore, steepness(np.asarray(path.points)[::onward])))
             speed = abs(flow) / float(area_of(bore))
-            words = str(bubbles.carried(speed, bore))
-            out.append(Descent(leaf.name, drop, speed, float(bubbles.rise_speed(bore)), words))
+            out.append(Descent(leaf.name, drop, speed, rise, str(bubbles.carried(speed, rise))))
     return tuple(out), tuple(unlaid)

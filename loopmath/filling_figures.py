@@ -94,7 +94,7 @@ class Bubbles(Page):
         if not found.descents:
             self.say(2, 90, "No run with a way in the plan leads down by more than its bore.", color=style.QUIET)
             return
-        names = min(max(style.measured(d.run, bold=True)[0] for d in found.descents) + 16, 290.0)
+        names = min(1.05 * max(style.measured(d.run, bold=True)[0] for d in found.descents) + 16, 290.0)
         rates = [float(unit.convert(v)) for d in found.descents for v in (d.velocity, d.rise) if np.isfinite(v)]
         most = float(unit.convert(CARRIES))
         per = (self.wide - names - 120) / scale_to(1.05 * max([*rates, most]))

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from loopmath.filling import Descent, Filling
+from loopmath.filling import RISE, Descent, Filling
 from loopmath.height_words import amount
 from loopmath.laws.bubbles import CARRIES, SLOWLY, STAYS
 from loopmath.units import DISPLAY, show
@@ -67,12 +67,16 @@ def sentence(seen: Poured, view: str, system: str = "metric") -> str:
         return _bubbles(found)
     volume = amount(min(seen.volume, found.total), system)
     if np.isnan(pour.covered):
-        return f"{volume} poured. The height of {pour.pump}'s inlet is not known: watch it, not the volumes."
-    if seen.volume < pour.covered - 1e-9:
-        lacks = amount(pour.covered - seen.volume, system)
-        return f"{volume} poured: {pour.pump}'s inlet is dry, {lacks} more cover it. Keep the pump off."
+        return f"{volume} poured. The height of {_inlets(found)} is not known: watch it, not the volumes."
+    if seen.volume < min(pour.covered, pour.most) - 1e-9:
+        lacks = amount(min(pour.covered, pour.most) - seen.volume, system)
+        more = f"{lacks} more cover it" if len(pour.pumps) == 1 else f"{lacks} more cover all"
+        more = more if np.isfinite(pour.covered) else "gravity does not cover it"
+        return f"{volume} poured: {_inlets(found)} is dry, {more}. Keep the pump off."
+    if pour.dry:
+        return f"Gravity fills about {between(pour.least, pour.most, system)}, and does not cover {_inlets(found)}."
     if seen.volume < pour.most - 1e-9:
-        return f"{volume} poured: {pour.pump}'s inlet is covered. Keep the pump off, and pour up to the fill opening."
+        return f"{volume} poured: {_inlets(found)} is covered. Keep the pump off, pour up to the fill opening."
     if not found.bursts:
         return f"{volume} poured."
     left, many = amount(found.total - pour.least, system), "1 burst" if found.bursts == 1 else f"{found.bursts} bursts"
@@ -105,7 +109,7 @@ def figures(found: Filling, system: str = "metric") -> list[tuple[str, str]]:
     if found.bursts:
         rows.append(("tank spares a burst", amount(found.burst, system)))
     if np.isfinite(found.growth):
-        rows.append(("leave empty to warm up", amount(found.growth, system)))
+        rows.append(("grows as it warms", amount(found.growth, system)))
     return rows
 
 
@@ -166,9 +170,12 @@ def steps(found: Filling, system: str = "metric") -> list[str]:
     pour = found.pour
     out = [f"Have {amount(found.buy, system)} at hand: {bottle_words(found, system)}. Pass the leak test first."]
     if pour.fill is None:
-        return [*out, "Pour until the tank is full. Run the pump in bursts of seconds, and pour it full after each."]
-    if np.isfinite(pour.covered) and pour.covered <= pour.most:
-        out.append(f"Pour {amount(pour.covered, system)} slowly: now the pump's inlet is covered. Not dry before.")
+        return [
+            *out,
+            "Pour until the tank is full. Do not run the pump before you see coolant at its inlet; then in bursts of seconds.",
+        ]
+    if not pour.dry:
+        out.append(f"Pour {amount(pour.covered, system)} slowly: that covers {_inlets(found)}. Pump off until then.")
     out.append(f"Pour on to the fill opening: {between(pour.least, pour.most, system)} in all.")
     if found.bursts:
         most = min(found.burst, found.total - pour.least)
@@ -176,13 +183,30 @@ def steps(found: Filling, system: str = "metric") -> list[str]:
             f"Power the pump alone, in bursts. Stop it before the tank has lost {amount(most, system)}, pour it full "
             f"again. About {found.bursts} time{'s' if found.bursts > 1 else ''}; the last of the air takes longer."
         )
-    else:
-        out.append("Then see that coolant covers the pump's inlet whenever it runs.")
+    elif pour.dry or found.burst <= 0:
+        out.append(f"Do not run the pump before you see that coolant covers {_inlets(found)}.")
     if found.growth > 0:
-        high = f", {show(found.room, 'length', system)} of its height" if np.isfinite(found.room) else ""
         span = f"From {show(found.cold, 'temperature', system)} to {show(found.warm, 'temperature', system)}"
-        out.append(f"{span} the coolant grows by {amount(found.growth, system)}. Leave that empty in the tank{high}.")
+        out.append(
+            f"{span} the coolant grows by {amount(found.growth, system)}. {_closed(found, system)} The tank's own "
+            "instructions decide."
+        )
     return out
+
+
+def _inlets(found: Filling) -> str:
+    """Return the inlets that are to be covered, those gravity does not cover if there are any."""
+    names = found.pour.dry or found.pour.pumps
+    return f"the inlet{'s' if len(names) > 1 else ''} of {' and '.join(names)}"
+
+
+def _closed(found: Filling, system: str) -> str:
+    """Return how much air a tank that is closed tight needs."""
+    rise, start = show(RISE, "pressure", system), "A tank with a vented cap needs that much air at least;"
+    if not np.isfinite(found.air):
+        return f"{start} closed tight, its air alone adds more than {rise} as it warms, however much there is."
+    high = f" ({show(found.room, 'length', system)} of its height)" if np.isfinite(found.room) else ""
+    return f"{start} closed tight, leave {amount(found.air, system)}{high}: that adds up to {rise}."
 
 
 def notes(found: Filling, system: str = "metric") -> list[str]:
@@ -194,10 +218,10 @@ def notes(found: Filling, system: str = "metric") -> list[str]:
         out.append(f"Where bubbles stay is not known of runs with no way in the plan: {', '.join(found.unlaid)}.")
     return [
         *out,
-        "By gravity: the lower number if all air that may be locked in is, the higher one if the coolant pushes it "
-        "round the loop to the tank. In narrow tubes it may be less.",
-        f"Bubbles: carried from {show(CARRIES, 'velocity', system)} on; above the rise of a long bubble, slowly. That "
-        "rise is for an upright tube; small bubbles rise slower.",
+        "By gravity is a rough number: the lower one if air stays wherever it can, the higher one if the coolant pushes "
+        "it round the loop to the tank. A tube full of air that leads down can hold back more. Watch the tank.",
+        f"Bubbles: carried from {show(CARRIES, 'velocity', system)} on; above the rise of a long bubble, slowly. Small "
+        "bubbles rise slower. Radiators that are passed downwards are slower than tubes: air stays longer there.",
     ]
 
 

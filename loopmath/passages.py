@@ -39,6 +39,8 @@ class Passages:
         What is not known of heights, in words; the rest stands without it.
     uncounted : float
         Coolant in what has no place. [m3]
+    guessed : frozenset of str
+        Parts with no place that were put where their neighbours are.
     """
 
     void: Void
@@ -46,6 +48,7 @@ class Passages:
     exits: dict[str, tuple[str, Exit]]
     missing: tuple[str, ...]
     uncounted: float
+    guessed: frozenset[str] = frozenset()
 
     def exits_for(self, *purposes: str) -> list[Exit]:
         """Return the openings of some purposes."""
@@ -186,6 +189,9 @@ class _Walk:
         #: Cells a port may open into, where not all of a part's are.
         self.ported: dict[str, list[int]] = {}
         self.spots: dict[str, list[np.ndarray]] = {}
+        #: Parts with no place: those whose neighbour has none to meet them at, and those put there all the same.
+        self.loose: set[str] = set()
+        self.guessed: set[str] = set()
 
     def passages(self) -> Passages:
         """Return what the walk found."""
@@ -200,7 +206,12 @@ class _Walk:
             if port.purpose and port.of in self.cells:
                 self._open(port.name, port.purpose, self._at_port(port.of, port.at), port)
         return Passages(
-            self.made.void(), tuple(self.made.owner), self.exits, tuple(self.missing), float(self.uncounted)
+            self.made.void(),
+            tuple(self.made.owner),
+            self.exits,
+            tuple(self.missing),
+            float(self.uncounted),
+            frozenset(self.guessed),
         )
 
     def _open(self, name: str, purpose: str, cell: int, port: Port, radius: float = PORT_BORE / 2) -> None:
@@ -228,6 +239,7 @@ class _Walk:
         bodies = [_body(leaf) for leaf in (one, other)]
         if any(body is None for body in bodies):
             known = next((b for b in bodies if b is not None), None)
+            self.loose |= {leaf.name for leaf, body in zip((one, other), bodies, strict=True) if body is None}
             return None if known is None else known.mean(0)
         (low, high), (low_2, high_2) = bodies
         return (np.maximum(low, low_2) + np.minimum(high, high_2)) / 2
@@ -245,6 +257,9 @@ class _Walk:
             cells = self._part(leaf, volume)
         if cells:
             self.cells[leaf.name] = cells
+            if leaf.name in self.loose and volume > 0 and not isinstance(leaf, (tree.Run, tree.DeadLeg)):
+                self.guessed.add(leaf.name)
+                self.missing.append(f"{leaf.name} has no place in the plan: it is taken to be where its neighbour is.")
         elif volume > 0:
             self.uncounted += volume
             what = "no way and no ports" if isinstance(leaf, (tree.Run, tree.DeadLeg)) else "no place"

@@ -9,8 +9,9 @@ from loopmath.checks import between, positive
 
 #: Bubbles go down a pipe with the coolant from here on, whatever its bore ([ASHRAE-hydronics]_, from memory). [m/s]
 CARRIES = 0.6
-#: A long bubble rises at this times sqrt(g D) ([DAVIES-TAYLOR]_, [DUMITRESCU]_; from memory).
-RISES = 0.345
+#: A long bubble rises at (RISES sin + DRIFTS cos of the slope) sqrt(g D) ([DAVIES-TAYLOR]_, [DUMITRESCU]_ for upright
+#: tubes, [BENDIKSEN]_ for inclined ones; from memory).
+RISES, DRIFTS = 0.345, 0.54
 #: A long bubble stands still where rho g R^2 / sigma is below this ([BRETHERTON]_, from memory).
 STANDS = 0.842
 #: Surface tension of water against air at 20 degC (from memory); glycol and additives lower it. [N/m]
@@ -18,14 +19,16 @@ TENSION = 0.0727
 CARRIED, SLOWLY, STAYS, UNKNOWN = "carried on", "carried on slowly", "stay", "not known"
 
 
-def rise_speed(bore: Any) -> Any:
+def rise_speed(bore: Any, slope: Any = np.pi / 2) -> Any:
     """
-    Return how fast a long bubble rises in coolant that stands in an upright tube.
+    Return how fast a long bubble rises in coolant that stands in a tube.
 
     Parameters
     ----------
     bore : float or array
         [m]
+    slope : float or array, broadcast against `bore`
+        Of the tube against the horizontal, 0 to a quarter turn. [rad]
 
     Returns
     -------
@@ -35,19 +38,21 @@ def rise_speed(bore: Any) -> Any:
     Raises
     ------
     InputError
-        If a bore is not above 0.
+        If a bore is not above 0 or a slope outside its range.
 
     Notes
     -----
-    Source: 0.345 sqrt(g D), [DAVIES-TAYLOR]_ and [DUMITRESCU]_ (from memory). An upper bound: surface tension slows it
-    in small bores, to nothing at `still_bore`.
+    Source: (0.345 sin + 0.54 cos of the slope) sqrt(g D), [DAVIES-TAYLOR]_ and [DUMITRESCU]_ for upright tubes,
+    [BENDIKSEN]_ for inclined ones (from memory). An upper bound: surface tension slows it in small bores, to nothing
+    at `still_bore`.
 
     Examples
     --------
-    >>> round(float(rise_speed(0.010)), 3)
-    0.108
+    >>> round(float(rise_speed(0.010)), 3), round(float(rise_speed(0.010, np.pi / 4)), 3)
+    (0.108, 0.196)
     """
-    return RISES * np.sqrt(GRAVITY * positive("bore", bore, "m"))
+    slope = between("slope", slope, 0.0, np.pi / 2 + 1e-9, "rad")
+    return (RISES * np.sin(slope) + DRIFTS * np.cos(slope)) * np.sqrt(GRAVITY * positive("bore", bore, "m"))
 
 
 def still_bore(density: Any, tension: Any = TENSION) -> Any:
@@ -78,28 +83,23 @@ def still_bore(density: Any, tension: Any = TENSION) -> Any:
     return 2 * np.sqrt(STANDS * positive("tension", tension, "N/m") / (positive("density", density) * GRAVITY))
 
 
-def carried(velocity: Any, bore: Any) -> np.ndarray:
+def carried(velocity: Any, rise: Any) -> np.ndarray:
     """
-    Return what becomes of bubbles where the coolant leads straight down.
+    Return what becomes of bubbles where the coolant leads down.
 
     Parameters
     ----------
     velocity : float or array
         Downward; nan where it is not known. [m/s]
-    bore : float or array, broadcast against `velocity`
-        [m]
+    rise : float or array, broadcast against `velocity`
+        Of a bubble, as `rise_speed` has it. [m/s]
 
     Returns
     -------
     words : array of str
-        `CARRIED` from `CARRIES` on, `SLOWLY` above `rise_speed`, `STAYS` below it, `UNKNOWN` for nan.
-
-    Raises
-    ------
-    InputError
-        If a bore is not above 0.
+        `CARRIED` from `CARRIES` on, `SLOWLY` above the rise, `STAYS` below it, `UNKNOWN` for nan.
     """
-    speed, rise = np.broadcast_arrays(velocity, rise_speed(bore))
+    speed, rise = np.broadcast_arrays(velocity, rise)
     return np.select([np.isnan(speed), speed >= np.maximum(CARRIES, rise), speed > rise], [UNKNOWN, CARRIED, SLOWLY],
                      STAYS)  # fmt: skip
 
@@ -130,7 +130,47 @@ def growth(volume: Any, cold: Any, warm: Any, coolant: Any) -> Any:
 
     Notes
     -----
-    The mass stays. The walls grow too; that is left out, so a little more is left empty than is needed.
+    The mass stays. The walls grow too, which is left out: the growth over them is a little less.
     """
     between("volume", volume, 0.0, np.inf, "m^3")
     return volume * (coolant.checked_properties(cold)[0] / coolant.checked_properties(warm)[0] - 1.0)
+
+
+def cushion(growth: Any, cold: Any, warm: Any, room: Any, most: Any) -> Any:
+    """
+    Return how much air a tank that is closed tight needs when cold, so that warming raises its pressure only so much.
+
+    Parameters
+    ----------
+    growth : float or array
+        Of the coolant, which the air gives way to. [m3]
+    cold, warm : float or array
+        Of the air. [degC]
+    room : float or array
+        Absolute pressure it is closed at. [Pa]
+    most : float or array
+        Rise that is allowed. [Pa]
+
+    Returns
+    -------
+    air : float or array
+        inf where the air's own warming alone raises it more. [m3]
+
+    Raises
+    ------
+    InputError
+        If a pressure is not above 0.
+
+    Notes
+    -----
+    An ideal gas, p V / T the same before and after. Vapour of the coolant and air that dissolves are left out.
+
+    Examples
+    --------
+    >>> round(float(cushion(1.0, 20.0, 20.0, 100e3, 10e3)), 9)  # isothermal: a tenth more pressure, 1/11 less volume
+    11.0
+    """
+    end = positive("room", room, "Pa") + positive("most", most, "Pa")
+    warmed = room * (np.asarray(warm) + 273.15) / (np.asarray(cold) + 273.15)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(end > warmed, np.asarray(growth) * end / (end - warmed), np.inf)
