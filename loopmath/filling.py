@@ -26,7 +26,7 @@ LEAST = 1e-9
 BORE, RADIATOR, TANK, PART = 0.1e-3, 0.15, 0.05, 0.10
 #: Share of the tank's coolant over the pump's inlet that a burst leaves in it (common practice, no source).
 RESERVE = 0.2
-#: So much more pressure in a tank that is closed tight counts as nothing to its seals (common practice, no source). [Pa]
+#: So much more pressure is nothing to the seals of a tank that is closed tight (common practice, no source). [Pa]
 RISE = 10e3
 #: A leg leads down from this slope on. [rad]
 LEVEL = np.radians(5.0)
@@ -349,9 +349,7 @@ class Pour:
         self.dry = tuple(name for name, volume in needs.items() if not volume <= self.most)
         for name in self.dry:
             if np.isinf(needs[name]):
-                cautions.append(
-                    f"Gravity alone does not cover the inlet of {name}: do not run it before it is covered."
-                )
+                cautions.append(f"Gravity alone does not cover {name}'s inlet: do not run it before it is covered.")
 
     def _back_to_tank(self, name: str) -> tuple[int, Any]:
         """Return how many elements lie between a pump and the tank before it, and that tank, None if there is none."""
