@@ -170,10 +170,8 @@ def steps(found: Filling, system: str = "metric") -> list[str]:
     pour = found.pour
     out = [f"Have {amount(found.buy, system)} at hand: {bottle_words(found, system)}. Pass the leak test first."]
     if pour.fill is None:
-        return [
-            *out,
-            "Pour until the tank is full. Do not run the pump before you see coolant at its inlet; then in bursts of seconds.",
-        ]
+        start = "Pour until the tank is full. Do not run the pump before you see coolant at its inlet;"
+        return [*out, f"{start} then in bursts of seconds, and pour it full after each."]
     if not pour.dry:
         out.append(f"Pour {amount(pour.covered, system)} slowly: that covers {_inlets(found)}. Pump off until then.")
     out.append(f"Pour on to the fill opening: {between(pour.least, pour.most, system)} in all.")
@@ -197,7 +195,7 @@ def steps(found: Filling, system: str = "metric") -> list[str]:
 def _inlets(found: Filling) -> str:
     """Return the inlets that are to be covered, those gravity does not cover if there are any."""
     names = found.pour.dry or found.pour.pumps
-    return f"the inlet{'s' if len(names) > 1 else ''} of {' and '.join(names)}"
+    return " and ".join(f"{name}'s" for name in names) + (" inlets" if len(names) > 1 else " inlet")
 
 
 def _closed(found: Filling, system: str) -> str:
@@ -218,8 +216,8 @@ def notes(found: Filling, system: str = "metric") -> list[str]:
         out.append(f"Where bubbles stay is not known of runs with no way in the plan: {', '.join(found.unlaid)}.")
     return [
         *out,
-        "By gravity is a rough number: the lower one if air stays wherever it can, the higher one if the coolant pushes "
-        "it round the loop to the tank. A tube full of air that leads down can hold back more. Watch the tank.",
+        "By gravity is rough: the lower number if air stays wherever it can, the higher one if the coolant pushes it "
+        "round the loop to the tank. A tube full of air that leads down can hold back more. Watch the tank.",
         f"Bubbles: carried from {show(CARRIES, 'velocity', system)} on; above the rise of a long bubble, slowly. Small "
         "bubbles rise slower. Radiators that are passed downwards are slower than tubes: air stays longer there.",
     ]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from examples import CUBE, DEMO, each_example
 
-from loopmath import filling, load_plan, pockets
+from loopmath import filling, load_plan
 from loopmath import filling_words as words
 from loopmath import loop as tree
 from loopmath.checks import InputError, OutOfRange
@@ -120,7 +120,7 @@ def test_every_pump_has_to_be_covered_not_only_the_first(booth):
             assert pour.dry == ("second pump",)
             found = filling.filling(solved(with_second_pump(booth.plan, height)))
             assert found.bursts == 0
-            assert "inlet of second pump" in " ".join(words.steps(found))
+            assert "second pump's inlet" in " ".join(words.steps(found))
 
 
 def test_a_drain_that_stands_first_is_no_inlet(booth):
@@ -297,4 +297,4 @@ def test_a_tank_without_a_place_is_told_and_the_pump_is_not_to_run(kind):
         told += [words.sentence(words.poured(found, poured), view), words.alt(words.poured(found, poured), view)]
     assert not any("nan" in line for line in told)
     assert any("not known" in line for line in told)
-    assert any("do not run the pump" in line or "cannot be told" in line for line in told)
+    assert any("do not run the pump" in line.lower() for line in told)
