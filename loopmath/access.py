@@ -5,6 +5,8 @@ from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from loopmath import build_order as building
 from loopmath import loop as tree
@@ -28,9 +30,10 @@ FORMULA = (
     "are our own."
 )
 ASSUMED = (
-    "The machine stands upright, the fill opening is open so that air follows, and all that can run out does. Counted "
-    "is this part alone: what it holds is lost, and what comes out before it loses its own. A quick-release pair that "
-    "is pulled apart lets a drop go, which is left out."
+    "The machine stands upright, the fill opening is open so that air follows, and all that runs downhill to the joint "
+    "does. A full tube can draw more over a rise, down to the height of the joint: that is the larger number; have a "
+    "vessel for it. Counted is this part alone: what it holds is lost, and what comes out before it loses its own. A "
+    "quick-release pair that is pulled apart lets a drop go, which is left out."
 )
 
 
@@ -48,9 +51,10 @@ class Access:
         Which way it then comes out; "" where that is not known.
     found : bool
         False if no way out was found past what cannot be moved.
-    content, lost, drained : float
-        What it holds, what is lost when it is opened, and what still runs out after the loop was let out by its drain
-        [m3]; NaN where its height is not known, `drained` also without a drain.
+    content, lost, siphoned, drained : float
+        What it holds, what is lost when it is opened, what may be if full tubes draw coolant over rises, and what still
+        runs out after the loop was let out by its drain [m3]; NaN where its height is not known, `drained` also without
+        a drain.
     shut_off : tuple of str
         The quick-release pairs that shut it off; empty: nothing does.
     points : dict
@@ -64,6 +68,7 @@ class Access:
     found: bool
     content: float
     lost: float
+    siphoned: float
     drained: float
     shut_off: tuple[str, ...]
     points: dict[str, float]
@@ -163,9 +168,21 @@ def _held(void: Void, exits: list[Exit]) -> np.ndarray:
     return flooding.held(void, -np.array(UP), exits)
 
 
-def lost(plan: Plan, name: str) -> tuple[float, float, tuple[str, ...]]:
+def _siphoned(void: Void, exits: list[Exit]) -> np.ndarray:
+    """Return what stays in each strand if all that is joined to some openings is drawn down to the lowest. [m3]"""
+    graph = coo_array((np.ones(len(void.joins)), tuple(void.joins.T)), shape=(void.cells, void.cells))
+    _, label = connected_components(graph, directed=False)
+    floors = np.full(void.cells, np.inf)
+    for e in exits:
+        floor = -float(flooding.crown(-np.array(UP), [e.at], [e.normal], [e.radius])[0])
+        joined = label == label[e.cell]
+        floors[joined] = np.minimum(floors[joined], floor)
+    return void.volume - flooding.above(void, UP, floors)
+
+
+def lost(plan: Plan, name: str) -> tuple[float, float, float, tuple[str, ...]]:
     """
-    Return what is lost when a part is opened, what is after the drain was used, and what shuts the part off.
+    Return what is lost when a part is opened, what may be, what is after the drain was used, and what shuts it off.
 
     Parameters
     ----------
@@ -176,7 +193,7 @@ def lost(plan: Plan, name: str) -> tuple[float, float, tuple[str, ...]]:
 
     Returns
     -------
-    lost, drained : float
+    lost, siphoned, drained : float
         [m3]; NaN where the part's height is not known, and of `drained` where the plan has no drain.
     shut_off : tuple of str
         Quick-release pairs on both sides of it.
@@ -189,17 +206,18 @@ def lost(plan: Plan, name: str) -> tuple[float, float, tuple[str, ...]]:
     Notes
     -----
     The part is taken away, so the ends of its neighbours are openings: what stands over them runs out with what the
-    part holds, and what stands under them stays. Between two quick-release pairs only what is between them can run out.
+    part holds, and what stands under them stays. Full tubes can draw coolant over a rise, down to the lowest end at
+    most: `siphoned`. Between two quick-release pairs only what is between them can run out.
     """
     one_of("part", name, [leaf.name for leaf in tree.leaves(plan.loop)])
     passages = void_of(plan)
     void = passages.void
     pairs = [unit.name for unit in plan.units(tree.InlineUnit) if unit.kind == QUICK_RELEASE]
     if name in pairs:
-        return 0.0, 0.0, (name,)
+        return 0.0, 0.0, 0.0, (name,)
     mine, exits = _parts_from(passages, name)
     if not mine.any():
-        return np.nan, np.nan, ()
+        return np.nan, np.nan, np.nan, ()
     reached, around = _shut(passages, pairs, name)
     if len(around) < 2 or sum(_is_main(plan, passages.owner[cell]) for cell in np.flatnonzero(reached)):
         reached, around = np.ones(len(mine), bool), ()
@@ -211,11 +229,14 @@ def lost(plan: Plan, name: str) -> tuple[float, float, tuple[str, ...]]:
     opened = [e for e in exits if reached[e.cell]]
     stays = np.where(own, 0.0, _held(void, opened)) if opened else np.where(own, 0.0, void.volume)
     undrained = float((void.volume - stays)[seen].sum())
+    drawn = np.where(own, 0.0, np.minimum(_siphoned(void, opened), stays)) if opened else stays
+    siphoned = float((void.volume - drawn)[seen].sum())
     if not passages.drains:
-        return undrained, np.nan, around
+        return undrained, siphoned, np.nan, around
     left = _held(void, drains) if drains else void.volume
     stays = np.where(own, 0.0, _held(void, [*drains, *opened]) if [*drains, *opened] else left)
-    return undrained, float(np.maximum(left - np.minimum(stays, left), 0.0)[seen].sum()), around
+    drained = float(np.maximum(left - np.minimum(stays, left), 0.0)[seen].sum())
+    return undrained, siphoned, drained, around
 
 
 def _is_main(plan: Plan, name: str) -> bool:
@@ -242,7 +263,7 @@ def accesses(plan: Plan) -> tuple[Access, ...]:
     for leaf in tree.leaves(plan.loop):
         found = comes_first(ways, leaf.name)
         first, way = found or ((), "")
-        undrained, drained, around = lost(plan, leaf.name)
+        undrained, siphoned, drained, around = lost(plan, leaf.name)
         content = float(passages.void.volume[owner == leaf.name].sum()) if leaf.name in passages.owner else np.nan
         least = undrained if np.isnan(drained) else drained
         points = {
@@ -251,5 +272,6 @@ def accesses(plan: Plan) -> tuple[Access, ...]:
             "lost drained": POINTS["lost drained"] * (1.0 - least / total) if total else np.nan,
             "shut off": POINTS["shut off"] if around else 0.0,
         }
-        out.append(Access(leaf.name, leaf.kind, first, way, bool(found), content, undrained, drained, around, points))
+        runs = content, undrained, siphoned, drained
+        out.append(Access(leaf.name, leaf.kind, first, way, bool(found), *runs, around, points))
     return tuple(out)

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from loopmath import build_order, style
-from loopmath.service_words import Served
+from loopmath.service_words import Served, spread
 from loopmath.sheet import Page, scale_to
 
 #: Kind of step -> its colour and the shape that tells it without colour.
@@ -81,17 +81,19 @@ class AccessBars(Page):
         self.say(612, 12, "comes out first", weight="bold", size=style.PLAIN)
         self.say(self.wide - 6, 12, "score", weight="bold", size=style.PLAIN, ha="right")
         self.box(10, 34, 27, 33, style.LIQUID)
-        self.say(40, 30, "as it stands", color=style.QUIET)
-        self.box(130, 154, 27, 33, "#FFFFFF", style.HEAT)
-        self.say(160, 30, "drained before (hollow)", color=style.QUIET)
-        self.draw([320], [30], marker="|", ls="", ms=8, color=style.INK, mew=2)
-        self.say(328, 30, "what it holds itself", color=style.QUIET)
+        self.draw([34, 52], [30, 30], color=style.LIQUID, lw=1.4)
+        self.say(58, 30, "as it stands, line: if it siphons", color=style.QUIET)
+        if any(np.isfinite(one.drained) for one in rows):
+            self.box(268, 290, 27, 33, "#FFFFFF", style.HEAT)
+            self.say(296, 30, "drained before (hollow)", color=style.QUIET)
+        self.draw([452], [30], marker="|", ls="", ms=8, color=style.INK, mew=2)
+        self.say(460, 30, "what it holds itself", color=style.QUIET)
         self.draw([617], [30], marker="s", ls="", ms=6, color=style.QUIET)
         self.say(626, 30, "one thing in the way each", color=style.QUIET)
         top, names = 44.0, 196.0
         step = min((self.high - top - 4) / max(len(rows), 1), 30.0)
-        known = [float(unit.convert(v)) for one in rows for v in (one.lost, one.drained) if np.isfinite(v)]
-        per = (470 - names) / scale_to(max([*known, 1e-6]))
+        known = [float(unit.convert(v)) for one in rows for v in (one.siphoned, one.drained) if np.isfinite(v)]
+        per = (420 - names) / scale_to(max([*known, 1e-6]))
         for n, one in enumerate(rows):
             self._row(one, top + (n + 0.5) * step, names, per, min(0.36 * step, 7.0))
 
@@ -101,14 +103,17 @@ class AccessBars(Page):
         if np.isnan(one.lost):
             self.say(x + 2, y, "its height is not known", color=style.QUIET)
         else:
-            lost, drained, own = (float(unit.convert(v)) for v in (one.lost, one.drained, one.content))
+            lost, siphoned, drained, own = (
+                float(unit.convert(v)) for v in (one.lost, one.siphoned, one.drained, one.content)
+            )
+            self.draw([x + per * lost, x + per * siphoned], [y - 0.5 * thick] * 2, color=style.LIQUID, lw=1.4)
             self.box(x, x + max(per * lost, 1.0), y - thick, y - 0.5, style.LIQUID)
-            words = unit.text(one.lost)
+            words = spread(one.lost, one.siphoned, self.system)
             if np.isfinite(drained):
                 self.box(x, x + max(per * drained, 1.0), y + 0.5, y + thick, "#FFFFFF", style.HEAT)
-                words = f"{plain(lost, unit.digits)}, then {unit.text(one.drained)}"
+                words = f"{words}, then {plain(drained, unit.digits)}"
             self.draw([x + per * own], [y], marker="|", ls="", ms=9, color=style.INK, mew=2)
-            self.say(x + per * max(lost, own) + 8, y, words)
+            self.say(x + per * max(siphoned, own) + 8, y, words)
         count = len(one.first)
         for k in range(min(count, 8)):
             self.draw([617 + 10 * k], [y], marker="s", ls="", ms=6, color=style.QUIET)

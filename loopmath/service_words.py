@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from loopmath import access, build_order
+from loopmath import loop as tree
 from loopmath.access import Access
 from loopmath.build_order import BuildOrder, listed
 from loopmath.checks import one_of
@@ -49,22 +50,30 @@ def sentence(seen: Served, system: str = "metric") -> str:
         words = f"{len(steps)} steps"
         words += f"; the first tube is {tubes[0]}, the last {tubes[-1]}." if tubes else "."
         if now:
-            words += f" To be right before the loop closes, since others will stand before it: {listed(now)}."
+            words += f" Check these joints before the next thing hides them: {listed(now)}."
         wrong = len(seen.order.contradictions)
         return words + (f" {wrong} contradiction{'s' * (wrong != 1)}: see below." if wrong else "")
     known = [one for one in seen.reached if not np.isnan(one.score)]
     if not known:
         return "No part has a place in the plan, so nothing can be said of how it is reached."
-    worst, most = min(known, key=lambda one: one.score), max(known, key=lambda one: one.lost)
+    # A drain is opened to let the loop out: that it does is no finding.
+    parts = [one for one in known if one.kind != tree.DeadLeg.kind] or known
+    worst, most = min(known, key=lambda one: one.score), max(parts, key=lambda one: one.lost)
     first = f"{len(worst.first)} thing{'s' * (len(worst.first) != 1)} come out first" if worst.first else ""
     first = first.replace("thing come", "thing comes") or "nothing is in its way"
     if not worst.found:
         first = "no straight way out was found"
     words = f"Hardest to reach is {worst.name}: {first}, score {worst.score:.0f} of 100. "
-    words += f"Most coolant is lost at {most.name}, {show(most.lost, 'volume', system)}"
+    words += f"Most coolant is lost at {most.name}, {spread(most.lost, most.siphoned, system)}"
     return words + (
         "." if np.isnan(most.drained) else f"; after draining, {show(most.drained, 'volume', system)} still run out."
     )
+
+
+def spread(least: float, most: float, system: str = "metric") -> str:
+    """Return a range of volumes [m3] in words; one number where both read alike."""
+    low, high = (show(value, "volume", system, unit=False) for value in (least, most))
+    return show(most, "volume", system) if low == high else f"{low} to {show(most, 'volume', system)}"
 
 
 def notes(seen: Served) -> list[str]:
@@ -146,6 +155,7 @@ def access_table(reached: tuple[Access, ...], system: str = "metric") -> pd.Data
             "then goes": one.way,
             f"holds [{litre.label}]": amount(one.content),
             f"lost [{litre.label}]": amount(one.lost),
+            f"may siphon up to [{litre.label}]": amount(one.siphoned),
             f"lost after draining [{litre.label}]": amount(one.drained),
             "shut off by": listed(one.shut_off),
             **{f"points: {term} (of {most:.0f})": round(one.points[term], 1) for term, most in access.POINTS.items()},

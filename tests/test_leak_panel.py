@@ -8,7 +8,7 @@ import pytest
 from examples import DEMO, each_example
 from on_the_page import put, words
 
-from loopmath import load_plan
+from loopmath import leak_test, load_plan
 from loopmath.panels import live
 from loopmath.panels.leak import EXAMPLES, leak
 
@@ -31,7 +31,8 @@ def test_every_example_is_told_in_words_and_the_plan_stays(path):
         assert panel.failed or panel.headline().split(".")[0] in unescape(panel.live.alt)
         assert "nan" not in re.findall(r"[a-z]+", words(panel).lower())
     assert said["none: plan only"].startswith(("Test at", "There is no window"))
-    assert said["tight, room cools"].startswith("Tight")
+    enough = leak_test.planned(panel.plan).sees < 55e3  # what the examples were read at
+    assert said["tight, room cools"].startswith("Tight" if enough else "Cannot tell: too little pressure")
     assert said["slow leak"].startswith("It leaks")
     assert said["still settling"].startswith("Cannot tell yet: go on for")
     assert "one atmosphere" in said["gauge and absolute mixed"]

@@ -140,6 +140,54 @@ def coolant_leak(air: Any, tested: Any, working: Any, room: Any, air_viscosity: 
 # ------------------------------------------------------------------------------------------------ how surely
 
 
+def drive(tested: Any, room: Any) -> Any:
+    """
+    Return what a small leak of air goes with: p1^2 - p0^2, of the absolute pressures inside and outside. [Pa2]
+
+    Parameters
+    ----------
+    tested : float or array
+        Pressure over the room. [Pa]
+    room : float or array
+        Absolute pressure of the room. [Pa]
+
+    Notes
+    -----
+    Poiseuille for a gas that expands on its way [White2011]_, as in `coolant_leak`.
+    """
+    return np.asarray(tested) * (np.asarray(tested) + 2 * np.asarray(room))
+
+
+def cooling_fall(tested: Any, room: Any) -> Any:
+    """
+    Return how far pressure can fall at most as air cools that was pumped up without losing heat.
+
+    Parameters
+    ----------
+    tested : float or array
+        Pressure over the room when pumped up, 0 or more. [Pa]
+    room : float or array
+        Absolute pressure of the room, more than 0. [Pa]
+
+    Returns
+    -------
+    fall : float or array
+        [Pa]
+
+    Notes
+    -----
+    Isentropic compression warms by (p1/p0)^((k - 1)/k), k = 1.4 [Baker1983]_; cooling back at constant volume takes
+    that share off the absolute pressure. A hand pump warms less: an upper bound.
+
+    Examples
+    --------
+    >>> round(float(cooling_fall(55e3, 101325.0)))
+    18240
+    """
+    share = _share(np.asarray(tested) + room, room)
+    return (np.asarray(tested) + room) * (1 - share ** ((AIR_RATIO - 1) / AIR_RATIO))
+
+
 def slope_doubt(time: Any, count: Any, step: Any, scatter: Any, drift: Any = 0.0) -> Any:
     """
     How far off the slope of readings taken at even intervals can be, one side, in 99 of 100 tests.
