@@ -114,6 +114,8 @@ class Drift:
     lost, expected : float
         Water topped up [m3 a month], NaN if not known; the most that tube walls let through and reading the level may
         hide.
+    early, ph : float
+        Water topped up before a month can be judged [m3], and the last pH since the last flush; NaN if there is none.
     notes : tuple of str
         Readings that are left out, and what is still missing, in sentences.
     """
@@ -122,6 +124,8 @@ class Drift:
     trends: tuple[Trend, ...]
     lost: float
     expected: float
+    early: float
+    ph: float
     notes: tuple[str, ...]
 
     @property
@@ -129,7 +133,14 @@ class Drift:
         """What the rules judge."""
         sure = tuple(t.quantity for t in self.trends if t.sure)
         likely = SIGNS.get(tuple(q for q in QUANTITIES if q in sure), "")
-        out = [Fact("water topped up a month", "reservoir", self.lost, self.expected)]
+        holds = sum(float(leaf.volume()) for leaf in tree.leaves(self.plan.loop))
+        out = [
+            Fact("water topped up a month", "reservoir", self.lost, self.expected),
+            Fact("topped up within weeks", "reservoir", self.early, holds),
+            Fact("pH read", "coolant", self.ph),
+        ]
+        flows = [t for t in self.trends if t.quantity == FLOW]
+        out += [Fact("flow last read against the plan", t.where, float(t.ratio[-1])) for t in flows]
         for t in self.trends:
             out.append(Fact(t.quantity, t.where, t.worse, also={BEYOND: float(t.sure), "likely": likely}))
             out.append(Fact(BEYOND, t.where, float(t.sure)))
@@ -209,14 +220,20 @@ def drift(upkeep: Upkeep, log: Log, filled: date | None = None) -> Drift:
     notes += [_missing(t) for t in trends if np.isnan(t.change)]
     if not trends:
         notes.append("No reading tells of drift yet: log coolant, room, load and flow once all stand still.")
-    lost, months = _topped_up(log.entries, max(filled or date.min, since))
+    begun = max(filled or date.min, since)
+    lost, months = _topped_up(log.entries, begun)
     expected = upkeep.loss[1] + LEVEL / months if months else np.nan
-    return Drift(plan, trends, lost, expected, tuple(dict.fromkeys(notes)))
+    poured = [e.topped_up for e in log.entries if e.topped_up and e.day >= begun and e.kind not in (FLUSH, STRIP)]
+    early = float(sum(poured)) if poured and not months else np.nan
+    read = [float(e.ph) for e in log.entries if e.ph is not None and e.day >= since]
+    ph = read[-1] if read else np.nan
+    return Drift(plan, trends, lost, expected, early, ph, tuple(dict.fromkeys(notes)))
 
 
 def _missing(one: Trend) -> str:
+    count = int(np.sum(one.counts))
     return (
-        f"{one.where}: {int(np.sum(one.counts))} readings since the last flush or strip; a trend is judged from "
+        f"{one.where}: {count} reading{'s' * (count != 1)} since the last flush or strip; a trend is judged from "
         f"{FEWEST} readings over {SHORTEST} days."
     )
 

@@ -1,6 +1,7 @@
 """Filling a loop: how much coolant to buy, in which stages it is poured, what the pump has to do, room to warm up."""
 
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from heapq import heappop, heappush
 from typing import Any, NamedTuple
@@ -135,6 +136,8 @@ class Filling:
         """Return what rules can judge."""
         pump, over = self.pour.pump, self.pour.over
         out = [] if np.isnan(over) else [Fact("pump over the floor of its tank by", pump, over)]
+        if self.pour.fill is not None and self.pour.locked.pockets:
+            out.append(Fact("air held at rest", self.pour.locked.pockets[0].place, self.pour.locked.volume))
         known = [d for d in self.descents if np.isfinite(d.velocity)]
         return out + [Fact("coolant against the rise of bubbles", d.run, d.velocity / d.rise) for d in known]
 
@@ -283,7 +286,8 @@ class Pour:
 
     Coolant comes from the fill opening to the tank's pump by the way of the lowest floors, and stands as high as each
     of them before it goes over; from the tank it rises in the loop and goes over every floor below its level. Air that
-    could not rise out by itself may stay or be pushed ahead round the loop: what gravity fills lies about between both.
+    could not rise out by itself may stay, and then lets nothing past, or be pushed ahead round the loop: what gravity
+    fills lies about between both.
 
     Attributes
     ----------
@@ -334,7 +338,7 @@ class Pour:
             self._feed = self.fill.cell
         full = self.wet(self.lines(self.top))
         self.most = float(full.sum())
-        self.least = float(np.minimum(full, self.void.volume - self.locked.strands).sum())
+        self.least = float(np.minimum(self._past_locks(), self.void.volume - self.locked.strands).sum())
         if self.seen.uncounted > 0:
             cautions.append("What has no place in the plan counts as air until the pump runs.")
         names = self.owner[self.void.cell]
@@ -350,6 +354,17 @@ class Pour:
         for name in self.dry:
             if np.isinf(needs[name]):
                 cautions.append(f"Gravity alone does not cover {name}'s inlet: do not run it before it is covered.")
+
+    def _past_locks(self) -> np.ndarray:
+        """Return the coolant in each strand when none gets through an opening that lies all in locked air. [m3]"""
+        void, level = self.void, self.locked.ways.level
+        floor = -flooding.crown(-np.array(UP), void.at, void.normal, void.radius)
+        free = floor < np.maximum(*level[void.joins].T) - LEAST if len(void.joins) else np.zeros(0, bool)
+        less = copy(self)
+        less._sill = {}
+        joins = void.joins[free], void.at[free], void.normal[free], void.radius[free]
+        less.void = replace(void, **dict(zip(("joins", "at", "normal", "radius"), joins, strict=True)))
+        return less.wet(less.lines(self.top))
 
     def _back_to_tank(self, name: str) -> tuple[int, Any]:
         """Return how many elements lie between a pump and the tank before it, and that tank, None if there is none."""

@@ -68,7 +68,8 @@ def beyond(void: Void, up: np.ndarray, lines: np.ndarray, strands: np.ndarray) -
     """
     Return from which to which share of its length (n, 2) each of some strands lies above the line of its cell.
 
-    A strand that lies level is taken whole; others up to where they cross the line.
+    A strand that lies level is taken whole; others up to where they cross the line, and not at all if both ends of
+    their middle are short of it.
     """
     line = lines[void.cell[strands]]
     first, last = (void.strands[strands] @ up).T
@@ -76,7 +77,10 @@ def beyond(void: Void, up: np.ndarray, lines: np.ndarray, strands: np.ndarray) -
         crossing = (line - first) / (last - first)
     inside = (crossing > 0) & (crossing < 1)
     rises = last > first
-    return np.stack([np.where(inside & rises, crossing, 0.0), np.where(inside & ~rises, crossing, 1.0)], axis=1)
+    level = np.abs(last - first) <= 2 * void.spread[strands]
+    none = ~level & (first < line) & (last < line)
+    ends = np.where(inside & rises, crossing, 0.0), np.where(none, 0.0, np.where(inside & ~rises, crossing, 1.0))
+    return np.stack(ends, axis=1)
 
 
 class Elevations(Picture):

@@ -168,6 +168,10 @@ CASES = {
     "fill-low": Case(0.012, 0.010),
     "drain-high": Case(0.006, 0.005),
     "air-stays": Case(60e-6, 50e-6),
+    "much-topped-up": Case(800e-6, 760e-6, 760e-6),
+    "ph-low": Case(4.9, 5.0),
+    "ph-high": Case(10.6, 10.5),
+    "flow-far": Case(0.49, 0.50),
     "pump-over-tank": Case(0.012, 0.010),
     "bubbles-rise": Case(0.9, 1.0),
 }

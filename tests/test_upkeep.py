@@ -365,6 +365,24 @@ def test_more_than_the_walls_let_through_is_a_leak_to_look_for():
     assert few.warned() == []
 
 
+def test_a_heavy_leak_in_the_first_weeks_speaks_at_once():
+    """1.3 L into a loop of 0.76 L within 40 days; half of one filling is air that came out."""
+    first = date(2027, 1, 1)
+    for much, warned in ((100e-6, True), (25e-6, False)):
+        entries = tuple(Entry(first + timedelta(3 * n), "top-up", topped_up=much) for n in range(1, 10))
+        rows = drift(upkeep(BOOTH), Log(Path("x"), entries), first).warned()
+        assert any(w.quantity == "topped up within weeks" for w in rows) == warned
+
+
+def test_one_reading_can_be_odd_enough_to_speak():
+    quantities = {"pH read": ("ph", (3.0, 12.0), 8.0), "flow last read against the plan": ("flow", (0.8e-5,), 4e-5)}
+    for quantity, (field, odd, usual) in quantities.items():
+        for value, warned in (*((v, True) for v in odd), (usual, False)):
+            entry = Entry("2027-02-01", "reading", coolant=33.0, room=24.0, load=1.0, **{field: value})
+            rows = drift(upkeep(BOOTH), Log(Path("x"), (entry,))).warned()
+            assert any(w.quantity == quantity for w in rows) == warned, (field, value)
+
+
 def test_what_goes_in_while_the_last_air_comes_out_does_not_count():
     work, filled = upkeep(READING_CUBE), date(2027, 1, 17)
     early = Entry("2027-01-25", TOP_UP, topped_up=80e-6)
