@@ -553,8 +553,8 @@ def tight(space: Space) -> dict[str, list[tuple[str, str, float]]]:
 #: Why a part is in before a tube that ends on it.
 _ENDS = {
     tree.RadiatorUnit: "it ends on {}, which is screwed down with its fans first",
-    tree.Tank: "it ends on {}, which stands fast first",
-    tree.PumpUnit: "it ends on {}, which stands fast first",
+    tree.Tank: "it ends on {}, which is screwed down first",
+    tree.PumpUnit: "it ends on {}, which is screwed down first",
     tree.Source: "it ends on {}, which is down on its component first",
 }
 _END = "it ends on {}, which is in place first"

@@ -11,6 +11,7 @@ from loopmath.height_figures import Elevations, Fill, Scene, beyond
 from loopmath.laws.bubbles import CARRIED, CARRIES, SLOWLY, STAYS, UNKNOWN
 from loopmath.laws.flooding import UP
 from loopmath.sheet import Page, scale_to
+from loopmath.units import rough
 
 #: What becomes of bubbles -> colour and marker.
 FATES = {
@@ -83,7 +84,7 @@ class Bubbles(Page):
 
     def show(self, seen: Poured) -> None:
         """Draw the runs of a fill."""
-        unit, long, found = self.units["velocity"], self.units["length"], seen.found
+        unit, found = self.units["velocity"], seen.found
         self.say(2, 12, f"Runs that lead down: velocity, {unit.label}", weight="bold", size=style.PLAIN)
         x = 2.0
         self.draw([x + 8], [32], marker="|", ls="", ms=11, mew=2.4, color=style.INK)
@@ -108,7 +109,7 @@ class Bubbles(Page):
         for n, one in enumerate(found.descents):
             y = top + (n + 0.5) * step
             self.say(names - 10, y - 7, style.fitted(one.run, names - 14, 1, bold=True)[0], ha="right", weight="bold")
-            self.say(names - 10, y + 8, f"down {long.text(one.drop)}", ha="right", color=style.QUIET)
+            self.say(names - 10, y + 8, f"down {rough(one.drop, self.system)}", ha="right", color=style.QUIET)
             rise = names + per * float(unit.convert(one.rise))
             self.draw([rise], [y], marker="|", ls="", ms=13, mew=2.4, color=style.INK)
             colour, marker = FATES[one.words]

@@ -8,7 +8,7 @@ import pandas as pd
 from loopmath.filling import RISE, Descent, Filling
 from loopmath.height_words import amount
 from loopmath.laws.bubbles import CARRIES, SLOWLY, STAYS
-from loopmath.units import DISPLAY, show
+from loopmath.units import DISPLAY, ROUGH, rough, show
 
 POUR, HOLDS, DOWN = "what is poured when", "what holds how much", "bubbles on the way down"
 VIEWS = (POUR, HOLDS, DOWN)
@@ -149,7 +149,7 @@ def volumes(found: Filling, system: str = "metric") -> pd.DataFrame:
 
 def descents(found: Filling, system: str = "metric") -> pd.DataFrame:
     """Return the runs that lead down, and what becomes of bubbles in them."""
-    long, fast = DISPLAY[system]["length"], DISPLAY[system]["velocity"]
+    long, fast = ROUGH[system], DISPLAY[system]["velocity"]
 
     def row(one: Descent) -> tuple:
         speeds = [fast.text(v, unit=False) if np.isfinite(v) else "not known" for v in (one.velocity, one.rise)]
@@ -203,7 +203,7 @@ def _closed(found: Filling, system: str) -> str:
     rise, start = show(RISE, "pressure", system), "A tank with a vented cap needs that much air at least;"
     if not np.isfinite(found.air):
         return f"{start} closed tight, its air alone adds more than {rise} as it warms, however much there is."
-    high = f" ({show(found.room, 'length', system)} of its height)" if np.isfinite(found.room) else ""
+    high = f" ({rough(found.room, system)} of its height)" if np.isfinite(found.room) else ""
     return f"{start} closed tight, leave {amount(found.air, system)}{high}: that adds up to {rise}."
 
 

@@ -247,7 +247,9 @@ class Hanging(Elevations):
         """Return what is drawn of what was found."""
         void, held = looked.passages.void, looked.holding
         air = held.what == AIR
-        exits = [(name, purpose, np.array(e.at), e in held.exits)
+        # Coolant only runs out while air follows: with a drain open, so is what it was filled by.
+        also = () if air or not looked.passages.drains else ("fill", "vent")
+        exits = [(name, purpose, np.array(e.at), e in held.exits or purpose in also)
                  for name, (purpose, e) in looked.passages.exits.items()]  # fmt: skip
         if looked.extra:
             extra = (f"also open: {looked.extra}", "vent" if air else "drain", np.array(held.exits[-1].at), True)
@@ -260,6 +262,6 @@ class Hanging(Elevations):
             if np.isfinite(pocket.level) and len(mine):
                 levels.append((pocket.level, mine, ""))
         words = [(pocket.at, f"{letter}  {amount(pocket.volume, self.system)}", True)
-                 for letter, pocket in zip(LETTERS, held.pockets, strict=False)]  # fmt: skip
+                 for letter, pocket in zip(looked.letters, held.pockets, strict=True) if letter]  # fmt: skip
         fills = [Fill(kept, shares, HELD[held.what], air)]
         return Scene(looked.plan, looked.passages, looked.frame, fills, levels, words, exits, position(looked))

@@ -14,13 +14,19 @@ from loopmath.plan import Plan
 from loopmath.pockets import AIR, LEAST, LIQUID, Holding, Outlet, Pocket
 from loopmath.rules import Fact, Warned, warnings_of
 from loopmath.tipping import MOST_TIPS, Tip, Tipping
-from loopmath.units import DISPLAY, show
+from loopmath.units import DISPLAY, rough
 
 BLEED, DRAIN = "air when it is filled", "coolant when it is drained"
 VIEWS = {BLEED: AIR, DRAIN: LIQUID}
 NAMES = {AIR: "air", LIQUID: "coolant"}
 #: Pockets that have a letter.
 LETTERS = "ABCDEF"
+DRAINING = [
+    "Unplugged at the wall and cooled down. Gloves and glasses, towels under the opening, boards and mains parts "
+    "covered.",
+    "Have a vessel for all of it at hand. Open the fill opening first, or nothing runs; then the drain.",
+    "Old coolant is never poured away or mixed with new: what its bottle says and local codes decide.",
+]
 CAUTIONS = [
     "Before you tip: switched off at the supply and unplugged, glass side panels off, two people for a heavy machine.",
     "An open tank spills when it is tipped: close what is open before a tip takes it below the coolant. Cloth under "
@@ -67,7 +73,20 @@ class Looked:
 
     def warned(self, system: str = "metric") -> list[Warned]:
         """Return what is warned of, as the machine stands with the openings of the plan."""
-        return warnings_of(facts(self.passages), system, self.plan.house_rules)
+        return warnings_of(facts(self.passages, (self.holding.what,)), system, self.plan.house_rules)
+
+    @property
+    def letters(self) -> list[str]:
+        """The letter of each pocket; one that reaches into a pocket that is there upright keeps the letter of that."""
+        upright, now = () if self.tips is None else self.tips.upright.pockets, self.holding.pockets
+        out, free = [""] * len(now), list(LETTERS)
+        for letter, pocket in zip(LETTERS, upright if self.tipped else (), strict=False):
+            free.remove(letter)
+            for n, other in enumerate(now):
+                if not out[n] and set(other.cells) & set(pocket.cells):
+                    out[n] = letter
+                    break
+        return [letter or (free.pop(0) if free else "") for letter in out]
 
 
 def hung(aside: float, back: float) -> np.ndarray:
@@ -118,15 +137,15 @@ def short_of(passages: Passages, what: str) -> tuple[str, float] | None:
     return [*own][int(np.argmax(heights))], max(float(passages.void.spans(up)[1].max() - heights.max()), 0.0)
 
 
-def facts(passages: Passages) -> list[Fact]:
-    """Return what rules can judge of the machine as it stands, with the openings of the plan."""
+def facts(passages: Passages, of: Any = (AIR, LIQUID)) -> list[Fact]:
+    """Return what rules can judge of the machine as it stands, with the openings of the plan, of air and of coolant."""
     out = []
     names = {AIR: "fill opening below the high point by", LIQUID: "drain above the low point by"}
-    for what, name in names.items():
+    for what in of:
         found = short_of(passages, what)
         if found is not None:
-            out.append(Fact(name, *found))
-    if passages.vents:
+            out.append(Fact(names[what], *found))
+    if passages.vents and AIR in of:
         held = pockets.in_void(passages.void, passages.owner, AIR, UP, passages.vents)
         if held.pockets:
             out.append(Fact("air held at rest", held.pockets[0].place, held.volume))
@@ -160,10 +179,10 @@ def sentence(looked: Looked, system: str = "metric") -> str:
     if not held.exits:
         lacks = "nothing to fill or vent it by" if held.what == AIR else "neither a drain nor a fill opening"
         return f"The plan has {lacks}: all {volume} of {name} stay."
-    start = "At rest" if not looked.tipped else "Tipped like this, up to"
-    words = f"{start} {volume} of {name} stay" if held.pockets else f"{start} no {name} stays"
-    if looked.tipped and not held.pockets:
-        words = f"Tipped like this no {name} stays"
+    words = f"At rest {volume} of {name} stay" if held.pockets else f"At rest no {name} stays"
+    if looked.tipped:
+        words = f"While it is tipped like this {f'up to {volume}' if held.pockets else 'no'} of {name} are held"
+        words = words if held.pockets else f"While it is tipped like this no {name} is held"
     if held.pockets:
         most = held.pockets[0].place
         share = held.by_element[most] / held.volume
@@ -173,7 +192,7 @@ def sentence(looked: Looked, system: str = "metric") -> str:
         words += "; no drain: rock it, turned over its fill opening"
     elif found is not None and found[1] > LEAST and not looked.tipped:
         side = "below the highest" if held.what == AIR else "above the lowest"
-        words += f"; {found[0]} ends {show(found[1], 'length', system)} {side} point"
+        words += f"; {found[0]} ends {rough(found[1], system)} {side} point"
     return words + "."
 
 
@@ -189,7 +208,7 @@ def figures(looked: Looked, system: str = "metric") -> list[tuple[str, str]]:
     ]
     if found is not None:
         words = "fill below the highest point" if held.what == AIR else "drain above the lowest point"
-        rows.append((words, show(found[1], "length", system)))
+        rows.append((words, rough(found[1], system)))
     return rows
 
 
@@ -201,18 +220,18 @@ def tip_of(looked: Looked, pocket: Pocket) -> str:
     for known, tip in zip(tips.upright.pockets, tips.single, strict=True):
         if known.cells == pocket.cells and not looked.tipped and not looked.extra:
             return f"none up to {np.degrees(tips.limit):.0f}°" if tip is None else tip.words
-    return "found for it upright"
+    return "set it upright to see"
 
 
 def table(looked: Looked, system: str = "metric") -> pd.DataFrame:
     """Return the places something stays in, largest first."""
     rows = []
-    for n, pocket in enumerate(looked.holding.pockets):
+    for letter, pocket in zip(looked.letters, looked.holding.pockets, strict=True):
         parts = ", ".join(f"{name} {amount(volume, system)}" for name, volume in list(pocket.parts.items())[:3])
         rest = len(pocket.parts) - 3
         rows.append(
             {
-                "": LETTERS[n] if n < len(LETTERS) else "",
+                "": letter,
                 "where": parts + (f" and {rest} more" if rest > 0 else ""),
                 "stays": amount(pocket.volume, system),
                 "smallest tip that frees it": tip_of(looked, pocket),
@@ -235,7 +254,11 @@ def advice(looked: Looked, system: str = "metric") -> list[str]:
     if what == LIQUID and not looked.passages.drains and looked.passages.vents:
         out.append("No drain: rock it. Tips here bring coolant to the fill opening, which has to be open and lowest.")
     out += looked.passages.missing
-    end = "a running pump carries much of the air on to the tank." if what == AIR else "air let in at the top runs it."
+    end = (
+        "a running pump carries much of the air on to the tank."
+        if what == AIR
+        else "with the fill opening open, so that air follows. A full tube may draw out more over a rise."
+    )
     out.append(f"At rest means gravity only: {end}")
     return out
 
@@ -263,7 +286,12 @@ def steps(looked: Looked, system: str = "metric") -> list[str]:
         return ["Nothing to free: leave it upright."]
     if not found.sequence:
         return [f"No tip up to {limit} lets more out: {stays} may stay. Move an opening, or add one."]
-    out = [f"Tip it {tip.words}, slowly, and wait until no more comes." for tip in found.sequence]
+    first = "" if found.what == AIR else "Open the fill opening so that air follows, and the drain. "
+    out = [
+        f"Tip it {tip.words}, slowly, and wait until no more comes. Upright up to {amount(left, system)} would be left."
+        for tip, left in zip(found.sequence, found.after, strict=True)
+    ]
+    out[0] = first + out[0]
     if found.freed:
         return [*out, "Set it upright: nothing stays. Top up, and do it once more." if found.what == AIR else
                 "Set it upright: nothing stays but what clings to walls."]  # fmt: skip

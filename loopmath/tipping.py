@@ -81,6 +81,8 @@ class Tipping:
         The fewest tips in a row that free all, of those the least angles in sum; empty if nothing is held.
     freed : bool
         True if nothing stays after them.
+    after : tuple of float
+        What may stay if it is set upright after each of them. [m3]
     stays : float
         What may stay with the best that was found. [m3]
     limit : float
@@ -92,6 +94,7 @@ class Tipping:
     single: tuple[Tip | None, ...]
     sequence: tuple[Tip, ...]
     freed: bool
+    after: tuple[float, ...]
     stays: float
     limit: float
 
@@ -163,14 +166,19 @@ def tipping(plan: Plan, what: str = AIR, limit: float | None = None) -> Tipping:
     angles = np.unique(np.minimum(np.append(np.arange(STEP, limit, STEP), limit), limit))
     tips = [Tip(side, float(angle)) for angle in angles if angle > 0 for side in SIDES]
     if not exits or not upright.pockets:
-        return Tipping(what, upright, (None,) * len(upright.pockets), (), not upright.pockets, upright.volume, limit)
+        return Tipping(
+            what, upright, (None,) * len(upright.pockets), (), not upright.pockets, (), upright.volume, limit
+        )
     single = tuple(_smallest(positions, pocket, tips) for pocket in upright.pockets)
     start = frozenset(cell for pocket in upright.pockets for cell in pocket.cells)
     # In a row by 15 degrees: nobody holds a machine nearer than that for long.
     coarse = [tip for n, tip in enumerate(tips) if (n // len(SIDES)) % 3 == 2 or tip.angle == limit]
     sequence, rest = _in_a_row(positions, start, coarse)
-    stays = positions.volume(rest)
-    return Tipping(what, upright, single, sequence, not rest, stays, limit)
+    before, cells, after = None, start, []
+    for tip in sequence:
+        before, cells = tip, positions.after(before, cells, tip)
+        after.append(positions.volume(positions.after(tip, cells, None)))
+    return Tipping(what, upright, single, sequence, not rest, tuple(after), positions.volume(rest), limit)
 
 
 def _smallest(positions: _Positions, pocket: Pocket, tips: list[Tip]) -> Tip | None:

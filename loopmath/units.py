@@ -368,14 +368,32 @@ SLIDING = {
         "length": _shown("length", "cm", "cm", 0),
         "height": _shown("length", "m", "m", 0),
         "small length": _shown("length", "mm", "mm", 0),
+        "port height": _shown("length", "mm", "mm", 0),
     },
     "us": {
         "area": _shown("area", "inch^2", "in²", 0),
         "length": _shown("length", "inch", "in", 0),
         "height": _shown("length", "ft", "ft", 0),
         "small length": _shown("length", "thirtysecond_of_inch", "1/32 in", 0),
+        "port height": _shown("length", "inch", "in", 0),
     },
 }
+
+
+#: A length that is looked at, not cut.
+ROUGH = {"metric": _shown("length", "mm", "mm", 0), "us": _shown("length", "inch", "in", 1)}
+
+
+def rough(length: Any, system: str = "metric") -> str:
+    """
+    Return a length [m] as text, no finer than it is looked at.
+
+    Examples
+    --------
+    >>> rough(0.31074), rough(0.31074, "us")
+    ('311 mm', '12.2 in')
+    """
+    return ROUGH[system].text(length)
 
 
 def show(value: Any, kind: str, system: str = "metric", **how: bool) -> str:

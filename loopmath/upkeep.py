@@ -12,11 +12,12 @@ import numpy as np
 import pandas as pd
 
 from loopmath import loop as tree
-from loopmath import rules, tables, wetted
+from loopmath import pockets, rules, tables, wetted
 from loopmath.checks import InputError, between
 from loopmath.designs import number_of_designs, one_design
 from loopmath.laws import coolant as coolants
 from loopmath.laws import materials
+from loopmath.passages import void_of
 from loopmath.plan import Plan
 from loopmath.service_log import FLUSH, JOBS, TOP_UP
 from loopmath.solution import Solution, solved
@@ -255,6 +256,7 @@ def _said(plan: Plan, solution: Solution) -> dict[str, tuple[tuple[str, ...], tu
         "care": row["care"],
         "disposal": row["disposal"][:1].lower() + row["disposal"][1:],
         "volume": "{} ({})".format(*(show(float(solution.state["volume"]), "volume", s) for s in DISPLAY)),
+        "drained": _drained(plan),
         "seal": plan.seal,
         "aid": plan.assembly_aid,
     }
@@ -266,6 +268,16 @@ def _said(plan: Plan, solution: Solution) -> dict[str, tuple[tuple[str, ...], tu
         )
         for job in JOBS
     }
+
+
+def _drained(plan: Plan) -> str:
+    """Return how much stays in a loop that is drained as it stands, in words."""
+    passages = void_of(plan)
+    if not passages.drains:
+        return "The plan has no drain: rock it over its fill opening, or open the lowest joint over the vessel."
+    stays = pockets.held(plan, pockets.LIQUID).volume + passages.uncounted
+    both = "{} ({})".format(*(show(stays, "volume", system) for system in DISPLAY))
+    return f"About {both} stay as it stands: tip it as the page of filling and draining tells, or they thin the new."
 
 
 def wall_loss(plan: Plan, solution: Solution, hours: float) -> tuple[float, float]:

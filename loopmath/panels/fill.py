@@ -15,7 +15,6 @@ from loopmath.solution import solved
 from loopmath.units import to_si
 
 STYLE = """<style>
-.glance-fill .gl-warn{height:auto;max-height:142px}
 @media (max-width:1180px){.glance-fill .glance .glance-controls{grid-template-columns:repeat(3,minmax(0,1fr)) auto}
  .glance-fill .glance .glance-controls>.glance-group:nth-child(1){grid-column:1;grid-row:1}
  .glance-fill .glance .glance-controls>.glance-group:nth-child(2){grid-column:1;grid-row:2}
@@ -62,7 +61,8 @@ class FillPanel(LivePanel):
 
     def _arranged(self, groups: list) -> widgets.Widget:
         view = super()._arranged(groups)
-        view.add_class("glance-fill")
+        for name in ("glance-fill", "glance-loose"):
+            view.add_class(name)
         view.children = (widgets.HTML(STYLE), *view.children)
         return view
 

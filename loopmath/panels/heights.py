@@ -14,7 +14,18 @@ from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.passages import void_of
 from loopmath.plan import Plan
+from loopmath.pockets import AIR
 
+STYLE = """<style>
+@media (max-width:1180px){
+ .glance-heights .glance .glance-controls{grid-template-columns:minmax(0,1fr) minmax(0,2fr) auto}
+ .glance-heights .glance .glance-controls>.glance-group:nth-child(1){grid-column:1;grid-row:1}
+ .glance-heights .glance .glance-controls>.glance-group:nth-child(3){grid-column:1;grid-row:2}
+ .glance-heights .glance .glance-controls>.glance-group:nth-child(2){grid-column:2;grid-row:1/span 2;
+  display:grid;grid-template-columns:repeat(2,minmax(0,1fr));gap:0 8px}
+ .glance-heights .glance-group:nth-child(2)>.widget-html{grid-column:span 2}
+ .glance-heights .glance .glance-controls>.glance-buttons{grid-column:3;grid-row:1}}
+</style>"""
 NONE, BY_HAND = "nowhere else", "as the sliders say"
 
 
@@ -53,8 +64,15 @@ class HeightsPanel(LivePanel):
         if port is not None:
             high = float(port.position[2])
             top = 1e3 * high + 150
-            opened.append(self._quantity(f"{port.name}.up", "Fill at", "small length", 0, round(top), high))
+            opened.append(self._quantity(f"{port.name}.up", "Fill at", "port height", 0, round(top), high))
         return [("Look at", [view]), ("Position", [*tip, find, upright]), ("Openings", opened)]
+
+    def _arranged(self, groups: list) -> widgets.Widget:
+        view = super()._arranged(groups)
+        for name in ("glance-heights", "glance-loose"):
+            view.add_class(name)
+        view.children = (widgets.HTML(STYLE), *view.children)
+        return view
 
     def _fill_port(self) -> Any:
         """Return the port of the first fill opening that can be moved up and down, None if there is none."""
@@ -183,7 +201,8 @@ class HeightsPanel(LivePanel):
         told = height_words.steps(looked, system)
         out += page.steps_html("How to tip it", told) if told else ""
         out += page.steps_html("What would help", height_words.advice(looked, system))
-        return out + page.steps_html("Take care", height_words.CAUTIONS)
+        first = [] if looked.holding.what == AIR else height_words.DRAINING
+        return out + page.steps_html("Take care", [*first, *height_words.CAUTIONS])
 
     def alt(self) -> str:
         """Return the picture in words."""

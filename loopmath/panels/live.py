@@ -101,7 +101,7 @@ class LivePanel:
         self.quantities: list[tuple[Control, str, str]] = []
         self.screen = widgets.HTML()
         self.screen.add_class("glance-screen")
-        #: What was saved, or why not, under the panel.
+        #: What was saved, or why not, under the buttons.
         self.note = widgets.HTML()
         self.units = widgets.ToggleButtons(
             options=[("metric", "metric"), ("US", "us")], tooltip="Units of everything shown"
@@ -235,11 +235,12 @@ class LivePanel:
         save.on_click(lambda _: self.save_plan())
         row = widgets.Box([*self.buttons(), save, self.units])
         row.add_class("glance-buttons")
-        column = widgets.VBox([*boxes, row])
+        self.note.add_class("glance-note")
+        column = widgets.VBox([*boxes, row, self.note])
         column.add_class("glance-controls")
         whole = widgets.Box([widgets.HTML(page.STYLE), column, self.screen])
         whole.add_class("glance")
-        return widgets.VBox([whole, self.note])
+        return widgets.VBox([whole])
 
     def _fold(self) -> None:
         """Show the controls that count in this view."""
@@ -369,8 +370,8 @@ class LivePanel:
         self.say(words)
 
     def say(self, words: str) -> None:
-        """Tell under the panel what was done."""
-        self.note.value = f"<p>{escape(words)}</p>"
+        """Tell under the buttons what was done."""
+        self.note.value = f'<p role="status">{escape(words)}</p>'
 
     def _start_from_here(self) -> None:
         """Take what the controls say as what the plan has."""

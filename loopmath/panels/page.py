@@ -60,8 +60,10 @@ STYLE = """<style>
  text-transform:uppercase}
 .gl-title{font-weight:600;margin:8px 0 2px}
 .gl-table td:first-child{min-width:110px}
+.glance-note p{margin:4px 0;line-height:1.3;overflow-wrap:anywhere}.glance-loose .gl-warn{height:auto;max-height:230px}
 .gl-why{color:#555}.gl-kept{overflow-x:auto;max-width:1180px}
-@media (max-width:1180px){.glance-controls{flex-basis:100%;max-width:none;display:grid;gap:0 8px;align-items:start;
+@media (max-width:1180px){.glance-controls>.glance-note{grid-column:1/-1}
+ .glance-controls{flex-basis:100%;max-width:none;display:grid;gap:0 8px;align-items:start;
  grid-template-columns:repeat(4,minmax(0,1fr))}
  .glance-controls .widget-inline-hbox .widget-label{width:96px;min-width:96px;font-size:11.5px;margin-right:4px}
  .glance-group .widget-toggle-buttons .widget-label{width:44px;min-width:44px;font-size:12px}.glance-more{grid-column:3}

@@ -43,7 +43,6 @@ TYPED = {
 }
 STYLE = """<style>
 .glance-upkeep .glance-group .widget-button{width:auto;height:26px;line-height:26px;margin:3px 0 0}
-.glance-upkeep .gl-warn{height:auto;max-height:142px}
 .glance-upkeep .glance-controls .glance-group .widget-text input{height:24px}
 @media (max-width:1180px){.glance-upkeep .glance .glance-controls{grid-template-columns:repeat(3,minmax(0,1fr))}
  .glance-upkeep .glance .glance-controls>.glance-group:nth-child(n){grid-column:1;grid-row:auto}
@@ -245,6 +244,9 @@ class UpkeepPanel(LivePanel):
 
     def add_line(self) -> None:
         """Add the line that was typed to the log, and say so; what cannot be read is told, and nothing written."""
+        if not any(self.form[name].value.strip() for name in (*TYPED, "note")) and self.form["kind"].value == READING:
+            self.say("Nothing was added. Type one thing that was read, or choose under Kind what was done.")
+            return
         try:
             saved = service_log.append(service_log.log_path(self.plan), self.entry(), self.today)
         except InputError as problem:
@@ -261,7 +263,7 @@ class UpkeepPanel(LivePanel):
         except InputError as problem:
             self.failed = page.problem_html(problem)
         self._draw()
-        self.say(saved.words)
+        self.say(f"{saved.words} A slip in it can be mended with any text editor.")
 
     def write_calendar(self) -> None:
         """Write what is due as a calendar file, and say where it is."""
