@@ -129,9 +129,14 @@ class _Positions:
         """Return the cells that may still hold something once the machine is tipped and set upright again."""
         return self.after(tip, self.after(None, cells, tip), None)
 
-    def volume(self, cells: frozenset) -> float:
-        """Return what those cells can hold upright. [m3]"""
-        return float(self.at(None).strands[np.isin(self.passages.void.cell, list(cells))].sum())
+    def stays(self, row: tuple[Tip, ...], cells: frozenset) -> float:
+        """
+        Return the most that can be left after a row of tips, of it what may still be in some cells upright. [m3]
+
+        No more is left than those cells hold, nor than was held in any of the positions, as all else had left by then.
+        """
+        upright = float(self.at(None).strands[np.isin(self.passages.void.cell, list(cells))].sum())
+        return min([upright, *(self.at(tip).volume for tip in row)])
 
 
 @lru_cache(maxsize=16)
@@ -175,10 +180,10 @@ def tipping(plan: Plan, what: str = AIR, limit: float | None = None) -> Tipping:
     coarse = [tip for n, tip in enumerate(tips) if (n // len(SIDES)) % 3 == 2 or tip.angle == limit]
     sequence, rest = _in_a_row(positions, start, coarse)
     before, cells, after = None, start, []
-    for tip in sequence:
+    for n, tip in enumerate(sequence, 1):
         before, cells = tip, positions.after(before, cells, tip)
-        after.append(positions.volume(positions.after(tip, cells, None)))
-    return Tipping(what, upright, single, sequence, not rest, tuple(after), positions.volume(rest), limit)
+        after.append(positions.stays(sequence[:n], positions.after(tip, cells, None)))
+    return Tipping(what, upright, single, sequence, not rest, tuple(after), positions.stays(sequence, rest), limit)
 
 
 def _smallest(positions: _Positions, pocket: Pocket, tips: list[Tip]) -> Tip | None:
@@ -197,7 +202,7 @@ def _smallest(positions: _Positions, pocket: Pocket, tips: list[Tip]) -> Tip | N
 def _in_a_row(positions: _Positions, start: frozenset, tips: list[Tip]) -> tuple[tuple[Tip, ...], frozenset]:
     """Return the fewest tips that free all, and what may stay if none do: then the row that leaves least."""
     states: dict[tuple[Tip | None, frozenset], tuple[Tip, ...]] = {(None, start): ()}
-    seen, best = set(states), (positions.volume(start), (), start)
+    seen, best = set(states), (positions.stays((), start), (), start)
     for _ in range(MOST_TIPS):
         following: dict[tuple[Tip | None, frozenset], tuple[Tip, ...]] = {}
         for (before, cells), row in states.items():
@@ -209,9 +214,10 @@ def _in_a_row(positions: _Positions, start: frozenset, tips: list[Tip]) -> tuple
         done = [row for state, row in following.items() if not left[state]]
         if done:
             return min(done, key=_turned), frozenset()
-        ranked = sorted(following, key=lambda state: (positions.volume(left[state]), _turned(following[state])))
-        if ranked and positions.volume(left[ranked[0]]) < best[0] - 1e-9:
-            best = (positions.volume(left[ranked[0]]), following[ranked[0]], left[ranked[0]])
+        stays = {state: positions.stays(row, left[state]) for state, row in following.items()}
+        ranked = sorted(following, key=lambda state: (stays[state], _turned(following[state])))
+        if ranked and stays[ranked[0]] < best[0] - 1e-9:
+            best = (stays[ranked[0]], following[ranked[0]], left[ranked[0]])
         seen |= set(following)
         states = {state: following[state] for state in ranked[:MOST_STATES]}
     return best[1], best[2]
