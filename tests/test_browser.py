@@ -435,6 +435,9 @@ THERMAL_PAGES = {
     "08_what_to_cool": ("Pump, %", "PageUp", "cool", ""),
     "09_materials": ("Room air, °C", "PageUp", "the end of", "tube ends at their worst"),
     "10_tube_runs": ("Tip, °", "PageUp", "tubes with", ""),
+    "11_fill_bleed_drain": ("Poured, mL", "PageDown", "gravity", ""),
+    "12_leak_test": ("Leave out, min", "PageUp", "tight", ""),
+    "13_assembly_and_upkeep": ("Hours a day", "PageUp", "inspection", "what is due"),
 }
 LAST = "[...document.querySelectorAll('.jp-OutputArea .glance')].at(-1)"
 
@@ -484,6 +487,63 @@ def test_a_thermal_page_shows_its_panel_on_one_screen_and_answers_a_slider(therm
     assert page.evaluate(f"{LAST}.scrollWidth <= {LAST}.clientWidth")
     page.screenshot(path=ARTEFACTS / f"{name[3:].replace('_', '-')}-1024.png")
     page.set_viewport_size({"width": 1440, "height": 900})
+
+
+def test_a_tip_is_found_drawn_and_put_upright_again(lab):
+    page = lab.page
+    lab.own.mkdir(exist_ok=True)
+    mine.choose(ROOT / "data" / "plans" / "reading_cube.toml")
+    open_another(lab, "workbook/11_fill_bleed_drain.ipynb")
+    page.wait_for_function(f"() => {LAST}?.querySelector('.gl-picture img')?.complete", timeout=90_000)
+    panel = page.locator(".jp-OutputArea .glance").first
+    panel.scroll_into_view_if_needed()
+    panel.locator("select").first.select_option(label="coolant when it is drained")
+    head = panel.locator(".gl-head")
+    wait_until_head(page, head, "rock it")
+    panel.get_by_role("button", name="Find tips").click()
+    told = panel.locator(".glance-note")
+    wait_until_head(page, told, "Draw tip")
+    assert told.bounding_box()["y"] < 900  # what a button did is told where one looks
+    page.wait_for_timeout(1200)  # nobody chooses sooner; a choice that soon counts as the browser's own
+    panel.locator("select").nth(1).select_option(index=1)
+    wait_until_head(page, head, "tipped like this")
+    page.screenshot(path=ARTEFACTS / "fill-bleed-drain-tip-1440.png")
+    panel.get_by_role("button", name="Upright").click()
+    wait_until_head(page, head, "rock it")
+
+
+def wait_until_head(page, part, words):
+    """Wait until a part of the page says some words."""
+    for _ in range(300):
+        if part.count() and words in part.inner_text().replace("\u00a0", " "):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError((words, part.inner_text()))
+
+
+def test_a_line_is_added_to_the_log_and_told_beside_the_button(lab):
+    page = lab.page
+    lab.own.mkdir(exist_ok=True)
+    mine.choose(ROOT / "data" / "plans" / "podcast_booth.toml")
+    open_another(lab, "workbook/13_assembly_and_upkeep.ipynb")
+    page.wait_for_function(f"() => {LAST}?.querySelector('.gl-picture img')?.complete", timeout=90_000)
+    panel = page.locator(".jp-OutputArea .glance").last
+    page.evaluate(f"{LAST}.scrollIntoView({{block: 'start'}})")
+    ph = panel.locator(".widget-text", has_text="pH").locator("input")
+    ph.fill("abc")
+    ph.press("Tab")
+    panel.get_by_role("button", name="Add to log").click()
+    told = panel.locator(".glance-note")
+    wait_until_head(page, told, "Nothing was added")
+    box = told.bounding_box()
+    assert box["y"] + box["height"] <= 900
+    ph.fill("7.4")
+    ph.press("Tab")
+    panel.get_by_role("button", name="Add to log").click()
+    wait_until_head(page, told, ".csv")
+    (log,) = lab.own.rglob("*podcast_booth*.csv")
+    assert ",7.4," in log.read_text(encoding="utf-8")
+    log.unlink()
 
 
 # ------------------------------------------------------------------------------------ what a change of units moves

@@ -3,6 +3,7 @@
 import json
 import re
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from loopmath import height_figures, height_words, load_plan, mine, pockets
 from loopmath.height_words import BLEED, DRAIN, VIEWS, angles_of, hung
 from loopmath.panels.heights import BY_HAND, heights
 from loopmath.plansave import text_of
-from loopmath.tipping import SIDES, tipped
+from loopmath.tipping import SIDES, tipped, tipping
 
 ROOT = Path(__file__).resolve().parent.parent
 CUBE = ROOT / "data" / "plans" / "reading_cube.toml"
@@ -143,8 +144,26 @@ def test_tips_are_found_told_drawn_and_put_away():
     assert "press Find tips" in words(panel)
 
 
+def test_a_plan_with_no_drain_is_rocked_over_its_fill_opening():
+    panel = put(heights(load_plan(CUBE)), ":view", DRAIN)
+    assert "no drain: rock it, turned over its fill opening" in panel.headline()
+    assert "No drain: rock it" in words(panel)
+    panel.find_tips()
+    tips = panel._tips[panel._key()]
+    assert tips.sequence
+    assert 0 < tips.stays < 0.3 * tips.upright.volume
+    assert f"Tip it {tips.sequence[0].words}" in words(panel)
+
+
+def test_what_is_left_after_a_row_of_tips_is_no_more_than_its_positions_hold():
+    plan = load_plan(CUBE)
+    found = tipping(plan, pockets.LIQUID)
+    held = [pockets.held(plan, pockets.LIQUID, tip.up).volume for tip in found.sequence]
+    assert found.after == pytest.approx(tuple(np.minimum.accumulate(held)))
+
+
 def test_a_plan_with_no_opening_says_so_and_what_is_missing():
-    panel = heights(load_plan(CUBE))
+    panel = heights(replace(load_plan(CUBE), ports=(), routes=(), origin=None))
     assert "nothing to fill or vent it by: all" in panel.headline()
     assert "taken straight from part to part" in words(panel)
     panel.find_tips()
