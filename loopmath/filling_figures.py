@@ -51,7 +51,8 @@ class Pouring(Elevations):
             if low[inside].min() < level < high[inside].max():
                 levels.append((level, inside, "level"))
         exits = [(name, purpose, np.array(e.at), purpose != "drain") for name, (purpose, e) in pour.seen.exits.items()]
-        where = f"{known(min(seen.volume, pour.most), self.system)} in it, pump off"
+        how = "pump off" if seen.volume <= pour.most + 1e-9 else "the rest by pump"
+        where = f"{known(min(seen.volume, pour.most), self.system)} in it, {how}"
         return Scene(found.plan, pour.seen, np.eye(3), fills, levels, [], exits, where)
 
 

@@ -170,6 +170,10 @@ class Elevations(Picture):
                 return centre + scale * ((points @ frame.T) - middle)[..., [axis, 2]]
 
             drawn = flat(void.strands)
+            # What is looked at along its length is drawn as wide as it is, or nothing of it would be seen.
+            end_on = np.linalg.norm(drawn[:, 1] - drawn[:, 0], axis=1) < 2.0
+            half = np.where(end_on, void.spread * scale, 0.0)
+            drawn[..., 0] += half[:, None] * np.array([-1.0, 1.0])
             lines.append(drawn)
             for part, fill in zip(parts, scene.fills, strict=True):
                 start = drawn[fill.strands, :1]

@@ -286,7 +286,12 @@ def steps(looked: Looked, system: str = "metric") -> list[str]:
         return ["Nothing to free: leave it upright."]
     if not found.sequence:
         return [f"No tip up to {limit} lets more out: {stays} may stay. Move an opening, or add one."]
-    first = "" if found.what == AIR else "Open the fill opening so that air follows, and the drain. "
+    first = (
+        "Open the drain, and the fill opening so that air follows. "
+        if looked.passages.drains
+        else ("Open the fill opening over a vessel. ")
+    )
+    first = "" if found.what == AIR else first
     out = [
         f"Tip it {tip.words}, slowly, and wait until no more comes. Upright up to {amount(left, system)} would be left."
         for tip, left in zip(found.sequence, found.after, strict=True)

@@ -104,7 +104,8 @@ def sentence(seen: Looked, system: str = "metric") -> str:
     said += [f"Due: {', '.join(now)}."] if now else []
     if following is not None:
         said.append(f"Next: {following.job.name} on {following.first}, {following.job.decided.name}.")
-    return " ".join([*said, f"Drift and leaks by the log: {rules.told(seen.drift.warned(system))}"])
+    told = rules.told(seen.drift.warned(system))
+    return " ".join([*said, f"By the log, of drift and leaks: {told[:1].lower()}{told[1:]}"])
 
 
 def readouts(seen: Looked, system: str = "metric") -> list[tuple[str, str]]:

@@ -34,7 +34,10 @@ STYLE = """<style>
 .glance-leak .glance-group .widget-upload{width:auto;height:26px;line-height:26px;margin:2px 0}
 @media (max-width:1180px){.glance-leak .glance .glance-controls{grid-template-columns:repeat(3,minmax(0,1fr))}
  .glance-leak .glance .glance-controls>.glance-group:nth-child(n){grid-column:auto;grid-row:1}
- .glance-leak .glance .glance-controls>.glance-buttons{grid-column:span 3;grid-row:2}}
+ .glance-leak .glance .glance-controls>.glance-group:nth-child(1){grid-row:1/span 3}
+ .glance-leak .glance .glance-controls>.glance-buttons{grid-column:2/span 2;grid-row:2}
+ .glance-leak .glance .glance-controls>.glance-note{grid-column:2/span 2;grid-row:3}
+ .glance-leak .glance-controls .glance-group .widget-textarea{height:76px}.glance-leak textarea{height:70px}}
 </style>"""
 
 

@@ -156,7 +156,8 @@ class UpkeepPanel(LivePanel):
 
     def _arranged(self, groups: list) -> widgets.Widget:
         view = super()._arranged(groups)
-        view.add_class("glance-upkeep")
+        for name in ("glance-upkeep", "glance-loose"):
+            view.add_class(name)
         view.children = (widgets.HTML(STYLE), *view.children)
         return view
 
