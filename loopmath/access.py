@@ -8,13 +8,13 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from loopmath import build_order as building
 from loopmath import loop as tree
 from loopmath.checks import one_of
 from loopmath.laws import flooding
 from loopmath.laws.flooding import UP, Exit, Void
 from loopmath.passages import Passages, void_of
 from loopmath.plan import Plan
+from loopmath.ways_out import Way, ways_out
 
 #: What the catalogue calls a coupling that shuts itself when it is pulled apart.
 QUICK_RELEASE = "quick-release pair"
@@ -82,14 +82,14 @@ class Access:
 # ------------------------------------------------------------------------------------------------ what comes out first
 
 
-def comes_first(ways: dict[str, tuple[building.Way, ...]], name: str) -> tuple[tuple[str, ...], str] | None:
+def comes_first(ways: dict[str, tuple[Way, ...]], name: str) -> tuple[tuple[str, ...], str] | None:
     """
     Return the least that has to come out before something, in order, and which way it then goes.
 
     Parameters
     ----------
     ways : dict
-        Of everything, as `build_order.ways_out` returns them.
+        Of everything, as `ways_out.ways_out` returns them.
     name : str
         What is to come out.
 
@@ -100,15 +100,15 @@ def comes_first(ways: dict[str, tuple[building.Way, ...]], name: str) -> tuple[t
 
     Examples
     --------
-    >>> out = {"a": (building.Way("up", frozenset("b")),), "b": (building.Way("up", frozenset("c")),),
-    ...        "c": (building.Way("left", frozenset()),)}
+    >>> out = {"a": (Way("up", frozenset("b")),), "b": (Way("up", frozenset("c")),),
+    ...        "c": (Way("left", frozenset()),)}
     >>> comes_first(out, "a")
     (('c', 'b'), 'up')
     """
     best: list = [None, np.inf]
     tries = [0]
 
-    def look(chosen: dict[str, building.Way], todo: list[str]) -> None:
+    def look(chosen: dict[str, Way], todo: list[str]) -> None:
         tries[0] += 1
         if len(chosen) + len(todo) >= best[1] or tries[0] > TRIES:
             return
@@ -257,7 +257,7 @@ def accesses(plan: Plan) -> tuple[Access, ...]:
     InputError
         For N designs.
     """
-    ways, passages, out = building.ways_out(plan), void_of(plan), []
+    ways, passages, out = ways_out(plan), void_of(plan), []
     total = float(passages.void.volume.sum()) + passages.uncounted
     owner = np.array(passages.owner)[passages.void.cell] if len(passages.void.cell) else np.array([])
     for leaf in tree.leaves(plan.loop):

@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 
 from loopmath import style
 from loopmath.figures import Picture, step_up
-from loopmath.leak_test import LEAKS, TIGHT, LeakPlan, Verdict, leak_text
+from loopmath.leak_test import LeakPlan, leak_text
+from loopmath.leak_verdict import LEAKS, TIGHT, Verdict
 from loopmath.slips import shown
 
 #: Ranges of the axis of time. [min]

@@ -11,13 +11,13 @@ from examples import CUBE, DEMO, SUITE, each_example
 from loopmath import access, catalogue, load_plan
 from loopmath import loop as tree
 from loopmath.access import POINTS, accesses, comes_first, lost
-from loopmath.build_order import Way
 from loopmath.checks import InputError
 from loopmath.laws import coolant as coolants
 from loopmath.laws import flooding
 from loopmath.passages import void_of
 from loopmath.plan import Plan
 from loopmath.routes import Port, Route
+from loopmath.ways_out import Way
 
 
 @cache

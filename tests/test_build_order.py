@@ -9,7 +9,7 @@ import pytest
 from examples import CUBE, DEMO, SUITE, each_example
 
 from loopmath import build_order as building
-from loopmath import load_plan
+from loopmath import load_plan, ways_out
 from loopmath import loop as tree
 from loopmath.build_order import (
     FILL,
@@ -147,7 +147,7 @@ def test_the_example_plans_have_an_order_that_keeps_every_constraint(path):
 @each_example
 def test_the_order_of_a_plan_is_the_same_whenever_it_is_asked_for(path):
     first = build_order(plan_of(path))
-    for made in (building.build_order, building.ways_out, building.space_of):
+    for made in (building.build_order, ways_out.ways_out, ways_out.space_of):
         made.cache_clear()
     assert [(s.name, s.why, s.cautions) for s in build_order(load_plan(path)).steps] == [
         (s.name, s.why, s.cautions) for s in first.steps
@@ -159,7 +159,7 @@ def test_habits_of_the_trade(path):
     """Common practice, no source: both ends before a tube, test before coolant and power, panels last."""
     plan, names = plan_of(path), build_order(plan_of(path)).names
     place = {name: n for n, name in enumerate(names)}
-    for tube, parts in building.ends_of(plan).items():
+    for tube, parts in ways_out.ends_of(plan).items():
         assert len(parts) >= 1
         assert all(place[part] < place[tube] for part in parts)
         assert place[tube] < place[TEST] < place[FILL] < place[POWER]
@@ -169,11 +169,11 @@ def test_habits_of_the_trade(path):
 
 
 def test_runs_end_on_parts_that_ports_or_the_flow_order_name():
-    ends = building.ends_of(plan_of(SUITE))
+    ends = ways_out.ends_of(plan_of(SUITE))
     assert set(ends["pump to filter"]) == {"drain valve", "filter"}
     assert set(ends["in of left card"]) == {"tees of left card", "left card"}
     assert ends["drain"] == ("pump",)
-    assert set(building.ends_of(plan_of(CUBE))["radiator to reservoir"]) == {"radiator", "reservoir"}
+    assert set(ways_out.ends_of(plan_of(CUBE))["radiator to reservoir"]) == {"radiator", "reservoir"}
 
 
 def test_the_farther_card_goes_in_before_the_one_that_would_stand_before_it():
@@ -194,7 +194,7 @@ def test_what_stands_on_another_goes_in_after_it_and_comes_out_before_it():
     """In the booth the reservoir begins at 150 mm, where the pump ends."""
     names = build_order(plan_of(DEMO)).names
     assert names.index("pump") < names.index("reservoir")
-    assert all("reservoir" in way.blockers for way in building.ways_out(plan_of(DEMO))["pump"])
+    assert all("reservoir" in way.blockers for way in ways_out.ways_out(plan_of(DEMO))["pump"])
 
 
 def test_a_panel_with_holes_is_drilled_first_and_a_radiator_brings_its_fans():
@@ -214,7 +214,7 @@ def test_a_box_in_the_way_of_a_part_is_named_and_one_beside_the_way_is_not():
 
     def blockers(y):
         box = Box("a shelf", (0.1, y, 0.38), (0.02, 0.02, 0.02))
-        ways = building.ways_out(replace(plan, boxes=(*plan.boxes, box), origin=None))["processor"]
+        ways = ways_out.ways_out(replace(plan, boxes=(*plan.boxes, box), origin=None))["processor"]
         return [way for way in ways if way.way == "left"], ways
 
     straight, ways = blockers(0.30)
@@ -239,7 +239,7 @@ def test_soft_tube_without_ways_is_ordered_by_the_trade_alone_and_told():
     order = build_order(plan_of(CUBE))
     assert sum("has no way in the plan" in words for words in order.missing) == 3
     assert [s.kind for s in order.steps].count(TUBE) == 3
-    assert all(one.source != SPACE or one.first not in building.ends_of(plan_of(CUBE)) for one in order.constraints)
+    assert all(one.source != SPACE or one.first not in ways_out.ends_of(plan_of(CUBE)) for one in order.constraints)
 
 
 # ----------------------------------------------------------------------------------------------- the builder's own

@@ -11,7 +11,8 @@ from loopmath import leak_figures, leak_test, load_plan, style, tables
 from loopmath import loop as tree
 from loopmath.checks import InputError
 from loopmath.laws import leak
-from loopmath.leak_test import LEAKS, TIGHT, UNSURE, judge, planned, read
+from loopmath.leak_test import planned
+from loopmath.leak_verdict import LEAKS, TIGHT, UNSURE, judge, read
 
 HEAD = "time [min], pressure [kPa], temperature [degC]\n"
 

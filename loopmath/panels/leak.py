@@ -7,11 +7,12 @@ import ipywidgets as widgets
 import numpy as np
 from matplotlib.figure import Figure
 
-from loopmath import leak_figures, leak_test, mine, tables
+from loopmath import leak_figures, leak_test, leak_verdict, mine, tables
 from loopmath.checks import InputError
 from loopmath.files import decoded, read_text
 from loopmath.leak_figures import Tested
-from loopmath.leak_test import ABSOLUTE, GAUGE, LEAKS, minutes
+from loopmath.leak_test import minutes
+from loopmath.leak_verdict import ABSOLUTE, GAUGE, LEAKS
 from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.plan import Plan
@@ -135,8 +136,8 @@ class LeakPanel(LivePanel):
         )
         if not self.table.value.strip():
             return Tested(test, None)
-        readings = leak_test.read(self.table.value, test, self.own("reads"))
-        return Tested(test, leak_test.judge(readings, test, self.own("settle")))
+        readings = leak_verdict.read(self.table.value, test, self.own("reads"))
+        return Tested(test, leak_verdict.judge(readings, test, self.own("settle")))
 
     def drawn(self) -> tuple[Figure, list]:
         """Return the drawings."""
