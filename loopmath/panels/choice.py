@@ -30,6 +30,7 @@ class ChoicePanel(LivePanel):
     """The live panel of what to cool, of order and of layout over one plan."""
 
     anew = (":lesson",)
+    classes = ("glance-choice",)
 
     def groups(self) -> list[tuple[str, list]]:
         """Return the controls under their titles."""
@@ -75,12 +76,6 @@ class ChoicePanel(LivePanel):
     def answer(self, plan: Plan) -> Told:
         """Return the lesson worked out for a plan."""
         return choice_words.told(self.own("lesson"), plan)
-
-    def _arranged(self, groups: list) -> widgets.Widget:
-        """Lay the controls beside the picture; over it, where the window is narrow, in four columns."""
-        view = super()._arranged(groups)
-        view.add_class("glance-choice")
-        return view
 
     def drawn(self) -> tuple[Figure, list]:
         """Return the drawings of the lesson."""

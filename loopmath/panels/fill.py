@@ -27,6 +27,7 @@ STYLE = """<style>
 class FillPanel(LivePanel):
     """The live panel of the fill over one plan."""
 
+    classes, style = ("glance-fill", "glance-loose"), STYLE
     anew = (":view",)
     shown: ClassVar[dict[str, tuple[str, ...]]] = {"Pour": (POUR,), "Buy": (POUR, HOLDS), "Run": VIEWS}
 
@@ -58,13 +59,6 @@ class FillPanel(LivePanel):
         """Return bottle sizes from words [m3]."""
         words = [word.strip() for word in text.replace(";", ",").split(",") if word.strip()]
         return tuple(to_si("bottles", word, "volume") for word in words)
-
-    def _arranged(self, groups: list) -> widgets.Widget:
-        view = super()._arranged(groups)
-        for name in ("glance-fill", "glance-loose"):
-            view.add_class(name)
-        view.children = (widgets.HTML(STYLE), *view.children)
-        return view
 
     def answer(self, plan: Plan) -> Poured:
         """Return the fill of a plan, as far as it is poured."""

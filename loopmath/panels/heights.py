@@ -32,6 +32,7 @@ NONE, BY_HAND = "nowhere else", "as the sliders say"
 class HeightsPanel(LivePanel):
     """The live panel of heights over one plan."""
 
+    classes, style = ("glance-heights", "glance-loose"), STYLE
     anew = (":view",)
 
     def _prepare(self) -> None:
@@ -66,13 +67,6 @@ class HeightsPanel(LivePanel):
             top = 1e3 * high + 150
             opened.append(self._quantity(f"{port.name}.up", "Fill at", "port height", 0, round(top), high))
         return [("Look at", [view]), ("Position", [*tip, find, upright]), ("Openings", opened)]
-
-    def _arranged(self, groups: list) -> widgets.Widget:
-        view = super()._arranged(groups)
-        for name in ("glance-heights", "glance-loose"):
-            view.add_class(name)
-        view.children = (widgets.HTML(STYLE), *view.children)
-        return view
 
     def _fill_port(self) -> Any:
         """Return the port of the first fill opening that can be moved up and down, None if there is none."""

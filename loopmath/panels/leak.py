@@ -45,6 +45,8 @@ STYLE = """<style>
 class LeakPanel(LivePanel):
     """The live panel of the leak test over one plan."""
 
+    classes, style = ("glance-leak",), STYLE
+
     def groups(self) -> list[tuple[str, list]]:
         """Return the controls under their titles."""
         test = leak_test.planned(self.plan)
@@ -96,12 +98,6 @@ class LeakPanel(LivePanel):
             control = self._control(setting)
             if not control.moved:
                 control.widget.value = control.start = text
-
-    def _arranged(self, groups: list) -> widgets.Widget:
-        view = super()._arranged(groups)
-        view.add_class("glance-leak")
-        view.children = (widgets.HTML(STYLE), *view.children)
-        return view
 
     def followed(self, setting: str, value: Any) -> None:
         """Show the table of an example once it is chosen."""

@@ -91,6 +91,9 @@ class LivePanel:
 
     #: Settings after which the figure is made anew.
     anew: tuple[str, ...] = ()
+    #: Names its page knows it by, and what is laid out otherwise there.
+    classes: tuple[str, ...] = ()
+    style = ""
     #: Title of a group of controls -> the views it is shown in, of a panel of several; one that is not here always is.
     shown: ClassVar[dict[str, tuple[str, ...]]] = {}
 
@@ -240,7 +243,10 @@ class LivePanel:
         column.add_class("glance-controls")
         whole = widgets.Box([widgets.HTML(page.STYLE), column, self.screen])
         whole.add_class("glance")
-        return widgets.VBox([whole])
+        view = widgets.VBox([*([widgets.HTML(self.style)] if self.style else []), whole])
+        for name in self.classes:
+            view.add_class(name)
+        return view
 
     def _fold(self) -> None:
         """Show the controls that count in this view."""

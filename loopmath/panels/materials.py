@@ -45,6 +45,7 @@ class MaterialsPanel(LivePanel):
     """The live panel of materials over one plan."""
 
     anew = (":view",)
+    classes = ("glance-materials",)
     shown = SHOWN
     #: View and settings the last answer was solved for.
     _solved: Any = None
@@ -86,11 +87,6 @@ class MaterialsPanel(LivePanel):
         tick = widgets.Checkbox(there, description=metal, indent=False)
         tick.tooltip = "As if the coolant touched it too"
         return self._add(f":metal {metal}", tick, lambda shown: shown)
-
-    def _arranged(self, groups: list) -> widgets.Widget:
-        view = super()._arranged(groups)
-        view.add_class("glance-materials")
-        return view
 
     def settings(self) -> dict[str, Any]:
         """Return what was moved; the ticks become the metals beside the plan."""

@@ -34,6 +34,7 @@ class RunsPanel(LivePanel):
     """The live panel of tube runs over one plan."""
 
     anew = (":view", ":colour")
+    classes = ("glance-runs",)
     shown = SHOWN
 
     #: What the last answer was worked out for.
@@ -116,7 +117,6 @@ class RunsPanel(LivePanel):
 
     def _arranged(self, groups: list) -> widgets.Widget:
         view = super()._arranged(groups)
-        view.add_class("glance-runs")
         self._show_own(":standoff")
         return view
 

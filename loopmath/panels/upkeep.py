@@ -72,6 +72,7 @@ class View(NamedTuple):
 class UpkeepPanel(LivePanel):
     """The live panel of upkeep over one plan, as it stands on a day, by default today."""
 
+    classes, style = ("glance-upkeep", "glance-loose"), STYLE
     anew = (":view",)
     shown: ClassVar[dict[str, tuple[str, ...]]] = {
         "Use": (DUE, READ),
@@ -153,13 +154,6 @@ class UpkeepPanel(LivePanel):
         button = widgets.Button(description="Write calendar", tooltip="A file any calendar can take in: what is due")
         button.on_click(lambda _: self.write_calendar())
         return [button]
-
-    def _arranged(self, groups: list) -> widgets.Widget:
-        view = super()._arranged(groups)
-        for name in ("glance-upkeep", "glance-loose"):
-            view.add_class(name)
-        view.children = (widgets.HTML(STYLE), *view.children)
-        return view
 
     # ------------------------------------------------------------------------------------------------- the answer
 
