@@ -16,6 +16,7 @@ from loopmath.checks import InputError, OutOfRange
 from loopmath.laws import bubbles, flooding
 from loopmath.laws.coolant import coolant
 from loopmath.passages import Passages, void_of
+from loopmath.pour import Pour, pour_of
 from loopmath.solution import solved
 
 
@@ -47,7 +48,7 @@ def test_every_plan_fills_and_its_sums_hold(path):
 
 @each_example
 def test_what_is_poured_is_what_stands_in_the_loop(path):
-    pour = filling.pour_of(load_plan(path))
+    pour = pour_of(load_plan(path))
     before = np.zeros(len(pour.void.volume))
     for share in np.linspace(0.02, 1.0, 12):
         wet = pour.wet(pour.poured(share * pour.most))
@@ -69,7 +70,7 @@ def staircase(heights, fill_at, feed, volume=1e-5, bore=0.01):
         np.tile([1.0, 0, 0], (wells - 1, 1)), np.full(wells - 1, bore / 2),
     )  # fmt: skip
     owner = tuple(f"well {n}" for n in range(wells))
-    pour = filling.Pour.__new__(filling.Pour)
+    pour = Pour.__new__(Pour)
     pour.seen, pour.void, pour.owner = Passages(void, owner, {}, (), 0.0), void, np.array(owner)
     pour.fill, pour._feed, pour._sill, pour.top = SimpleNamespace(cell=fill_at), feed, {}, 0.5
     pour.most = float(pour.wet(pour.lines(0.5)).sum())
@@ -106,9 +107,9 @@ def with_second_pump(plan, height):
 
 
 def test_every_pump_has_to_be_covered_not_only_the_first(booth):
-    one = filling.pour_of(booth.plan)
+    one = pour_of(booth.plan)
     for height in (0.17, 0.23, 0.45):
-        pour = filling.pour_of(with_second_pump(booth.plan, height))
+        pour = pour_of(with_second_pump(booth.plan, height))
         (inlet, feed), first = pour._inlet(pour._leaves[[u.name for u in pour._leaves].index("second pump")]), pour.pump
         assert (first, pour.burst) == ("pump", pytest.approx(one.burst))
         covered = pour.poured(pour.most)[feed] >= inlet
@@ -128,15 +129,15 @@ def test_a_drain_that_stands_first_is_no_inlet(booth):
     drain = next(i for i in items if i.name == "drain")
     items.remove(drain)
     items.insert(next(n for n, i in enumerate(items) if i.name == "pump"), drain)
-    moved = filling.pour_of(replace(booth.plan, loop=tree.Series(*items), origin=None))
-    usual = filling.pour_of(booth.plan)
+    moved = pour_of(replace(booth.plan, loop=tree.Series(*items), origin=None))
+    usual = pour_of(booth.plan)
     assert (moved.inlet, moved.covered) == (usual.inlet, pytest.approx(usual.covered))
 
 
 @pytest.mark.parametrize("kind", [tree.PumpUnit, tree.Tank])
 def test_a_guessed_place_makes_no_volume(booth, kind):
     plan = booth.plan.with_loop(lambda u: replace(u, position=None, size=None) if isinstance(u, kind) else u)
-    pour = filling.pour_of(plan)
+    pour = pour_of(plan)
     assert pour.seen.guessed
     assert np.isnan(pour.inlet)
     assert np.isnan(pour.covered)

@@ -32,6 +32,7 @@ FLOORS = {
     "laws.flooding": 2,
     "laws.leak": 2,
     "laws.bubbles": 2,
+    "pour": 7.6,
     "filling": 9.2,
     "filling_words": 9.7,
     "filling_figures": 10.8,
