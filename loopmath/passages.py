@@ -181,7 +181,9 @@ class _Walk:
     """One walk over the tree of a plan."""
 
     def __init__(self, plan: Plan) -> None:
-        self.plan, self.made, self.missing, self.uncounted = plan, _Maker(), [], 0.0
+        self.plan, self.made, self.uncounted = plan, _Maker(), 0.0
+        #: What is not known, in words for several names -> the names.
+        self.missing: dict[str, list[str]] = {}
         self.ports = {port.name: port for port in plan.ports}
         self.routes = {route.name: route for route in plan.routes}
         self.exits: dict[str, tuple[str, Exit]] = {}
@@ -209,10 +211,13 @@ class _Walk:
             self.made.void(),
             tuple(self.made.owner),
             self.exits,
-            tuple(self.missing),
+            tuple(f"{', '.join(names)}: {words}" for words, names in self.missing.items()),
             float(self.uncounted),
             frozenset(self.guessed),
         )
+
+    def _note(self, words: str, name: str) -> None:
+        self.missing.setdefault(words, []).append(name)
 
     def _open(self, name: str, purpose: str, cell: int, port: Port, radius: float = PORT_BORE / 2) -> None:
         self.exits[name] = (purpose, Exit(cell, tuple(port.at), tuple(port.facing), radius))
@@ -259,11 +264,11 @@ class _Walk:
             self.cells[leaf.name] = cells
             if leaf.name in self.loose and volume > 0 and not isinstance(leaf, (tree.Run, tree.DeadLeg)):
                 self.guessed.add(leaf.name)
-                self.missing.append(f"{leaf.name} has no place in the plan: it is taken to be where its neighbour is.")
+                self._note("no place in the plan, so taken to be where the neighbour is.", leaf.name)
         elif volume > 0:
             self.uncounted += volume
             what = "no way and no ports" if isinstance(leaf, (tree.Run, tree.DeadLeg)) else "no place"
-            self.missing.append(f"{leaf.name} has {what} in the plan: its heights are not known, and it is left out.")
+            self._note(f"{what} in the plan, so the heights are not known; left out.", leaf.name)
 
     def _tube(self, leaf: Any, volume: float) -> list[int]:
         start, end = self._ends(leaf)
@@ -278,7 +283,7 @@ class _Walk:
             spots = self.spots.get(leaf.name, []) if isinstance(leaf, tree.Run) else []
             if len(spots) < 2:
                 return []
-            self.missing.append(f"{leaf.name} has no way and no ports: it is taken straight from part to part.")
+            self._note("no way and no ports in the plan, so taken straight from part to part.", leaf.name)
             points = np.array(spots[:2])
         # Fittings and adapters hold no coolant of their own in a plan, but they lead it.
         first, last = points[0], points[-1]
@@ -339,7 +344,7 @@ class _Walk:
         """Join a dead leg to what it hangs from, and open its far end."""
         if leg.name not in self.cells:
             if leg.purpose in ("fill", "drain"):
-                self.missing.append(f"Where {leg.name} ends is not known: it counts as no opening.")
+                self._note("where it ends is not known, so it counts as no opening.", leg.name)
             return
         start, end = self._ends(leg)
         place = next(n for n, leaf in enumerate(leaves) if leaf is leg)

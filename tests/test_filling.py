@@ -141,7 +141,7 @@ def test_a_guessed_place_makes_no_volume(booth, kind):
     assert pour.seen.guessed
     assert np.isnan(pour.inlet)
     assert np.isnan(pour.covered)
-    assert any("taken to be where its neighbour is" in line for line in pour.cautions)
+    assert any("taken to be where the neighbour is" in line for line in pour.cautions)
     assert filling.filling(solved(plan)).bursts == 0
 
 

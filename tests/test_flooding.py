@@ -391,7 +391,7 @@ def test_what_has_no_place_is_named_and_the_rest_is_used(tmp_path):
     bare = HUMP[HUMP.index("[ports") : HUMP.index("[loop]")]
     path.write_text(HUMP.replace(bare, "").replace('position = ["300 mm", "100 mm", "70 mm"]\n', ""))
     found = passages.void_of(loopmath.load_plan(path))
-    assert any("processor has no place" in words for words in found.missing)
+    assert any("processor: no place" in words for words in found.missing)
     assert any("fill tube" in words for words in found.missing)
     assert found.uncounted > 0
 
