@@ -342,6 +342,8 @@ class _Maker:
         why = [] if after is None else [f"After {after.first}: {after.why}."]
         why += [f"Before {one.second}: {one.why}." for one in ahead[:2]]
         short = "" if after is None else after.why
+        if short.startswith(f"{name} "):
+            short = f"it{short.removeprefix(name)}"
         if ahead and (after is None or after.first == CASE):
             short = f"before {ahead[0].second}"
         later = tuple(

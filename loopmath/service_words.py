@@ -56,9 +56,7 @@ def sentence(seen: Served, system: str = "metric") -> str:
     known = [one for one in seen.reached if not np.isnan(one.score)]
     if not known:
         return "No part has a place in the plan, so nothing can be said of how it is reached."
-    # A drain is opened to let the loop out: that it does is no finding.
-    parts = [one for one in known if one.kind != tree.DeadLeg.kind] or known
-    worst, most = min(known, key=lambda one: one.score), max(parts, key=lambda one: one.lost)
+    worst, most = min(known, key=lambda one: one.score), max(_parts(known), key=lambda one: one.lost)
     first = f"{len(worst.first)} thing{'s' * (len(worst.first) != 1)} come out first" if worst.first else ""
     first = first.replace("thing come", "thing comes") or "nothing is in its way"
     if not worst.found:
@@ -68,6 +66,11 @@ def sentence(seen: Served, system: str = "metric") -> str:
     return words + (
         "." if np.isnan(most.drained) else f"; after draining, {show(most.drained, 'volume', system)} still run out."
     )
+
+
+def _parts(known: list[Access]) -> list[Access]:
+    """Return all but dead legs: a drain is opened to let the loop out, and that it does is no finding."""
+    return [one for one in known if one.kind != tree.DeadLeg.kind] or known
 
 
 def spread(least: float, most: float, system: str = "metric") -> str:
@@ -98,8 +101,9 @@ def readouts(seen: Served, system: str = "metric") -> list[tuple[str, str]]:
         ]
     known = [one for one in seen.reached if not np.isnan(one.lost)]
     drained = [one.drained for one in known if not np.isnan(one.drained)]
+    most = max(_parts(known), key=lambda one: one.lost) if known else None
     return [
-        ("most lost, not drained", show(max(one.lost for one in known), "volume", system) if known else NOT_KNOWN),
+        ("most lost, not drained", spread(most.lost, most.siphoned, system) if known else NOT_KNOWN),
         ("most lost, drained before", show(max(drained), "volume", system) if drained else "no drain"),
         ("reached with nothing in the way", f"{sum(one.found and not one.first for one in seen.reached)}"),
     ]
