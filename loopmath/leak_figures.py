@@ -87,7 +87,9 @@ class AsRead(_OverTime):
         for line, label, at, said in zip((self.sees, self.rating), self.bounds, lines, words, strict=True):
             at = self.unit.convert(at)
             line.set_data([0, across], [at, at])
-            label.set(text=said, y=at + (-0.02 if label is self.bounds[0] else 0.01) * tall)
+            # Away from the readings: under its line where they lie over it.
+            under = label is self.bounds[0] and gauge[0] >= lines[0]
+            label.set(text=said, y=at + (-0.02 if under else 0.01) * tall, va="top" if under else "bottom")
             label.set_x((0.005 if label is self.bounds[0] else 0.995) * across)
         warm = self.units["temperature"]
         for n, label in enumerate(self.ends):

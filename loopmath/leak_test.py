@@ -139,9 +139,9 @@ class LeakPlan:
         """Return what the compressed air can do, in words."""
         at_once, _ = self.energy
         return (
-            f"The air holds {at_once:.0f} J when let go at once: like "
-            f"1 kg falling from {DISPLAY[system]['head'].text(at_once / GRAVITY)}. A brittle acrylic part that bursts "
-            "throws splinters: wear glasses, keep faces away."
+            f"The air holds {at_once:.0f} J when let go at once: like {'1 kg' if system == 'metric' else '2.2 lb'} "
+            f"falling from {DISPLAY[system]['head'].text(at_once / GRAVITY)}. A brittle acrylic part that bursts throws "
+            "splinters: wear glasses, keep faces away."
         )
 
 
