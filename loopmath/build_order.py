@@ -29,7 +29,7 @@ TRADE, SPACE, OWN = "common practice, no source", "the places in the plan", "the
 #: How hard a constraint is to give up: a wish, a habit, what space allows, what cannot work or hurts otherwise.
 WISH, HABIT, ROOM, FIRM = range(4)
 #: Steps that are no part.
-CASE, TEST, FILL, POWER = "the case", "leak test", "fill and bleed", "power on"
+CASE, TEST, FILL, WET, POWER = "the case", "leak test", "fill and bleed", "wet test", "power on"
 #: Kinds of steps.
 SETUP, PART, TUBE, WORK, CLOSE = "set-up", "part", "tube", "work", "closing"
 #: Heavier kinds of part first, a habit of the trade; within a kind the larger body, then flow order.
@@ -243,7 +243,7 @@ class _Maker:
         self.kinds = {holes(panel): SETUP for panel in self.drilled} | {CASE: SETUP}
         self.kinds |= dict.fromkeys(self.apart, SETUP)
         self.kinds |= {name: TUBE if name in self.tubes else PART for name in self.leaves}
-        self.kinds |= {TEST: WORK, FILL: WORK, POWER: WORK} | {box.name: CLOSE for box in self.space.panels}
+        self.kinds |= {TEST: WORK, FILL: WORK, WET: WORK, POWER: WORK} | {box.name: CLOSE for box in self.space.panels}
         self.step_of = {name: name for name in self.kinds}
         for name, body in self.space.bodies.items():
             for box in (box for box in body.boxes if not box.of):
@@ -276,7 +276,8 @@ class _Maker:
         yield Before(TEST, FILL, "a leak that air finds wets nothing", firm=FIRM)
         yield Before(TEST, POWER, "no electronics are powered before the loop has passed its leak test", firm=FIRM)
         dead = "while it fills, the pump alone runs and the board is dead"
-        yield Before(FILL, POWER, dead, firm=FIRM)
+        yield Before(FILL, WET, dead, firm=FIRM)
+        yield Before(WET, POWER, "a slow drop takes hours to show", firm=FIRM)
         for panel in self.space.panels:
             yield Before(POWER, panel.name, "panels come last: joints are looked at once more, warm")
 
@@ -392,6 +393,10 @@ class _Maker:
             return f"Fill{by}, run the pump alone, let the air out, top up.", "towels, a funnel or squeeze bottle", (
                 "Never let the pump run dry. Only the pump has power; the board has none.",
                 "Wipe up and wait until everything is dry before anything else is powered.",
+            )  # fmt: skip
+        if name == WET:
+            return "Run the pump alone for 24 hours, white paper under every joint.", "paper, the pump's supply", (
+                "Look after 10 minutes, an hour, at the end. If anything is wet: pump off, drain, mend, test again.",
             )  # fmt: skip
         if name == POWER:
             return "Connect and power the electronics.", "", ("Only when everything is dry to the touch.",)

@@ -38,6 +38,9 @@ LEAST = 2.0
 #: Days after filling in which the last air makes room; how well a level is judged (an estimate, common practice) [m3].
 SETTLING, LEVEL = 14, 20e-6
 MONTH = 30.4
+#: Days that are looked at together, and the share of the loop that is much to top up within them once the air of the
+#: filling is out (common practice, no source).
+WEEKS, LOST = 28, 0.25
 #: What drifts together -> what is behind it (common practice, no source). Room and part: resistances; flow: falls.
 SIGNS = {
     (ROOM,): "dust on fins or filters, or a fan that slows or stands: look from the air's side first",
@@ -114,8 +117,10 @@ class Drift:
     lost, expected : float
         Water topped up [m3 a month], NaN if not known; the most that tube walls let through and reading the level may
         hide.
-    early, ph : float
-        Water topped up before a month can be judged [m3], and the last pH since the last flush; NaN if there is none.
+    early : (float, float)
+        Most water topped up within `WEEKS`, and what there may be of it; NaN if there is none. [m3]
+    ph, flow : float
+        The last pH, and the last flow as a share of the plan's, since the last flush; NaN if there is none.
     notes : tuple of str
         Readings that are left out, and what is still missing, in sentences.
     """
@@ -124,8 +129,9 @@ class Drift:
     trends: tuple[Trend, ...]
     lost: float
     expected: float
-    early: float
+    early: tuple[float, float]
     ph: float
+    flow: float
     notes: tuple[str, ...]
 
     @property
@@ -133,14 +139,12 @@ class Drift:
         """What the rules judge."""
         sure = tuple(t.quantity for t in self.trends if t.sure)
         likely = SIGNS.get(tuple(q for q in QUANTITIES if q in sure), "")
-        holds = sum(float(leaf.volume()) for leaf in tree.leaves(self.plan.loop))
         out = [
             Fact("water topped up a month", "reservoir", self.lost, self.expected),
-            Fact("topped up within weeks", "reservoir", self.early, holds),
+            Fact("topped up within weeks", "reservoir", *self.early),
             Fact("pH read", "coolant", self.ph),
         ]
-        flows = [t for t in self.trends if t.quantity == FLOW]
-        out += [Fact("flow last read against the plan", t.where, float(t.ratio[-1])) for t in flows]
+        out.append(Fact("flow last read against the plan", "loop", self.flow))
         for t in self.trends:
             out.append(Fact(t.quantity, t.where, t.worse, also={BEYOND: float(t.sure), "likely": likely}))
             out.append(Fact(BEYOND, t.where, float(t.sure)))
@@ -223,11 +227,15 @@ def drift(upkeep: Upkeep, log: Log, filled: date | None = None) -> Drift:
     begun = max(filled or date.min, since)
     lost, months = _topped_up(log.entries, begun)
     expected = upkeep.loss[1] + LEVEL / months if months else np.nan
-    poured = [e.topped_up for e in log.entries if e.topped_up and e.day >= begun and e.kind not in (FLUSH, STRIP)]
-    early = float(sum(poured)) if poured and not months else np.nan
+    early = _within_weeks(log.entries, begun, sum(float(leaf.volume()) for leaf in tree.leaves(plan.loop)))
     read = [float(e.ph) for e in log.entries if e.ph is not None and e.day >= since]
-    ph = read[-1] if read else np.nan
-    return Drift(plan, trends, lost, expected, early, ph, tuple(dict.fromkeys(notes)))
+    flows = [
+        entry.flow / float(state["flow"])
+        for entry, state in readings
+        if entry.flow is not None and entry.day >= since and state["flow"] > 0
+    ]
+    last = (float(series[-1]) if series else np.nan for series in (read, flows))
+    return Drift(plan, trends, lost, expected, early, *last, tuple(dict.fromkeys(notes)))
 
 
 def _missing(one: Trend) -> str:
@@ -316,6 +324,18 @@ def trend(quantity: str, where: str, readings: Iterable[tuple[date, float, float
     ends = (float(np.expm1(slope + side)) for side in (0.0, -reach, reach))
     return replace(raw, **dict(zip(("change", "low", "high"), ends, strict=True)), start=float(np.exp(level)),
                    probability=float(stats.t.sf(bad / spread, n - 2)))  # fmt: skip
+
+
+def _within_weeks(entries: Iterable[Entry], begun: date, holds: float) -> tuple[float, float]:
+    """Return the most that was topped up within `WEEKS`, of it what is usual, by how far it is beyond that. [m3]"""
+    poured = [(e.day, float(e.topped_up)) for e in entries if e.topped_up and e.kind not in (FLUSH, STRIP)]
+    poured = [(day, much) for day, much in poured if day > begun]  # what went in on the day is the filling
+    found = []
+    for start, _ in poured:
+        much = sum(m for day, m in poured if 0 <= (day - start).days < WEEKS)
+        settling = begun > date.min and (start - begun).days <= SETTLING
+        found.append((much, holds if settling or begun == date.min else LOST * holds))
+    return max(found, key=lambda pair: pair[0] / pair[1], default=(np.nan, np.nan))
 
 
 def _topped_up(entries: Iterable[Entry], begun: date) -> tuple[float, float]:

@@ -131,7 +131,7 @@ class Filling:
         pump, over = self.pour.pump, self.pour.over
         out = [] if np.isnan(over) else [Fact("pump over the floor of its tank by", pump, over)]
         if self.pour.fill is not None and self.pour.locked.pockets:
-            out.append(Fact("air held at rest", self.pour.locked.pockets[0].place, self.pour.locked.volume))
+            out.append(Fact("air held at rest", "the loop", self.pour.locked.volume))
         known = [d for d in self.descents if np.isfinite(d.velocity)]
         return out + [Fact("coolant against the rise of bubbles", d.run, d.velocity / d.rise) for d in known]
 
@@ -174,7 +174,9 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
     known, warm = solution.known or warmest is not None, _warmest(solution) if warmest is None else float(warmest)
     grows = max(float(bubbles.growth(total, cold, warm, plan.coolant)), 0.0) if known else np.nan
     room = float(coolants.pressure_at_height(plan.height))
-    air = float(bubbles.cushion(grows, cold, max(cold, warm), room, RISE)) if known else np.nan
+    ends = cold, max(cold, warm)
+    vapour = tuple(coolants.water_vapour_pressure(end) for end in ends) if known else ()
+    air = float(bubbles.cushion(grows, *ends, room, RISE, vapour)) if known else np.nan
     if not known:
         cautions.append("No warmest coolant is known for this plan, so neither is the space to leave.")
     tank = pour.tank

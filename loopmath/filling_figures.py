@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 
 from loopmath import style
 from loopmath.filling_words import DOWN, HOLDS, POUR, Poured, known
-from loopmath.height_figures import Elevations, Fill, Scene, beyond
+from loopmath.height_figures import Elevations, Fill, Scene, beyond, named
 from loopmath.laws.bubbles import CARRIED, CARRIES, SLOWLY, STAYS, UNKNOWN
 from loopmath.laws.flooding import UP
 from loopmath.sheet import Page, scale_to
@@ -53,7 +53,8 @@ class Pouring(Elevations):
         exits = [(name, purpose, np.array(e.at), purpose != "drain") for name, (purpose, e) in pour.seen.exits.items()]
         how = "pump off" if seen.volume <= pour.most + 1e-9 else "the rest by pump"
         where = f"{known(min(seen.volume, pour.most), self.system)} in it, {how}"
-        return Scene(found.plan, pour.seen, np.eye(3), fills, levels, [], exits, where)
+        words = named(found.plan, pour.seen)
+        return Scene(found.plan, pour.seen, np.eye(3), fills, levels, words, exits, where)
 
 
 class Volumes(Page):
@@ -113,9 +114,12 @@ class Bubbles(Page):
             self.say(names - 10, y + 8, f"down {rough(one.drop, self.system)}", ha="right", color=style.QUIET)
             rise = names + per * float(unit.convert(one.rise))
             self.draw([rise], [y], marker="|", ls="", ms=13, mew=2.4, color=style.INK)
+            left = not one.velocity < one.rise  # the coolant's own mark stands to the right of it
+            self.say(rise + (-8 if left else 8), y, unit.text(one.rise, unit=False), ha="right" if left else "left",
+                     color=style.QUIET)  # fmt: skip
             colour, marker = FATES[one.words]
             if np.isnan(one.velocity):
-                self.say(rise + 12, y, "flow not known", color=style.QUIET)
+                self.say(rise + 14, y, "flow not known", color=style.QUIET)
                 continue
             at = names + per * float(unit.convert(one.velocity))
             self.draw([rise, at], [y, y], color=colour, lw=2.4, zorder=2)

@@ -60,7 +60,7 @@ def sentence(seen: Poured, view: str, system: str = "metric") -> str:
     found, pour = seen.found, seen.found.pour
     if view == HOLDS:
         return (
-            f"The loop holds {amount(found.total, system)}, give or take {amount(found.sigma, system)}: have "
+            f"The loop holds {amount(found.total, system)}, give or take {amount(2 * found.sigma, system)}: have "
             f"{amount(found.buy, system)} at hand, {bottle_words(found, system)}."
         )
     if view == DOWN:
@@ -81,7 +81,7 @@ def sentence(seen: Poured, view: str, system: str = "metric") -> str:
         return f"{volume} poured."
     left, many = amount(found.total - pour.least, system), "1 burst" if found.bursts == 1 else f"{found.bursts} bursts"
     low = between(pour.least, pour.most, system)
-    return f"About {low} run in by gravity; the rest, up to {left}, goes in with up to {many} of the pump."
+    return f"About {low} run in by gravity; the rest, up to {left}, by up to {many} of the pump."
 
 
 def _bubbles(found: Filling) -> str:
@@ -100,7 +100,7 @@ def figures(found: Filling, system: str = "metric") -> list[tuple[str, str]]:
     """Return the readouts."""
     pour = found.pour
     rows = [
-        ("loop holds", f"{amount(found.total, system)} ± {show(found.sigma, 'volume', system, unit=False)}"),
+        ("loop holds", f"{amount(found.total, system)} ± {show(2 * found.sigma, 'volume', system, unit=False)}"),
         ("have at hand", amount(found.buy, system)),
         ("bottles", bottle_words(found, system)),
         ("pump's inlet covered at", known(pour.covered, system)),
@@ -139,11 +139,13 @@ def _plain(least: float, most: float, system: str) -> str:
 
 
 def volumes(found: Filling, system: str = "metric") -> pd.DataFrame:
-    """Return the volume of every part and run with its uncertainty."""
+    """Return the volume of every part and run with twice its standard uncertainty."""
     unit = DISPLAY[system]["volume"]
     whole = ("in all", "", found.total, found.sigma)
     columns = ["name", "kind", f"volume [{unit.label}]", f"± [{unit.label}]"]
-    rows = [(name, kind, _plain(v, v, system), _plain(s, s, system)) for name, kind, v, s in (*found.volumes, whole)]
+    rows = [
+        (name, kind, _plain(v, v, system), _plain(2 * s, 2 * s, system)) for name, kind, v, s in (*found.volumes, whole)
+    ]
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -173,16 +175,25 @@ def steps(found: Filling, system: str = "metric") -> list[str]:
         start = "Pour until the tank is full. Do not run the pump before you see coolant at its inlet;"
         return [*out, f"{start} then in bursts of seconds, and pour it full after each."]
     if not pour.dry:
-        out.append(f"Pour {amount(pour.covered, system)} slowly: that covers {_inlets(found)}. Pump off until then.")
+        out.append(
+            f"Pour {amount(pour.covered, system)} slowly: that covers {_inlets(found)}. The pump stays off for now."
+        )
     out.append(f"Pour on to the fill opening: {between(pour.least, pour.most, system)} in all.")
     if found.bursts:
         most = min(found.burst, found.total - pour.least)
+        tall = np.nan if pour.tank is None or pour.tank.size is None else pour.tank.size[2]
+        down = f" ({rough(most / float(pour.tank.volume()) * tall, system)} of its height)" if tall > 0 else ""
         out.append(
-            f"Power the pump alone, in bursts. Stop it before the tank has lost {amount(most, system)}, pour it full "
-            f"again. About {found.bursts} time{'s' if found.bursts > 1 else ''}; the last of the air takes longer."
+            f"Now power the pump alone, in bursts. Stop it before the tank has lost {amount(most, system)}{down}, pour "
+            f"it full again. About {found.bursts} time{'s' if found.bursts > 1 else ''}."
         )
     elif pour.dry or found.burst <= 0:
         out.append(f"Do not run the pump before you see that coolant covers {_inlets(found)}.")
+    out.append(
+        "Bleed it: let the pump run, rock the machine gently, top up as the level falls, until it stands for an hour. "
+        "Air that went into the coolant rises when the pump stops, and coolant runs back: a full open tank runs over, "
+        "so stop below the brim, with a cloth under the opening. Then close it."
+    )
     if found.growth > 0:
         span = f"From {show(found.cold, 'temperature', system)} to {show(found.warm, 'temperature', system)}"
         out.append(
@@ -201,8 +212,10 @@ def _inlets(found: Filling) -> str:
 def _closed(found: Filling, system: str) -> str:
     """Return how much air a tank that is closed tight needs."""
     rise, start = show(RISE, "pressure", system), "A tank with a vented cap needs that much air at least;"
-    if not np.isfinite(found.air):
-        return f"{start} closed tight, its air alone adds more than {rise} as it warms, however much there is."
+    tank = found.pour.tank
+    most = np.inf if tank is None else 0.5 * float(tank.volume())
+    if not found.air <= most:
+        return f"{start} closed tight, even half full its air and vapour add more than {rise} as they warm."
     high = f" ({rough(found.room, system)} of its height)" if np.isfinite(found.room) else ""
     return f"{start} closed tight, leave {amount(found.air, system)}{high}: that adds up to {rise}."
 

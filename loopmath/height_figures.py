@@ -26,8 +26,8 @@ HELD = {AIR: style.AIR, "liquid": style.LIQUID}
 DOTS = (0, (0.6, 2.2))
 #: Room for words at both sides of an elevation, over and under it. [px]
 BESIDE, OVER, UNDER, LINE = 116.0, 34.0, 34.0, 16.0
-#: Openings that are named, level lines that are drawn.
-OPENINGS, LEVELS = 5, 3
+#: Openings that are named, level lines that are drawn, parts that are named.
+OPENINGS, LEVELS, PARTS = 5, 3, 8
 
 
 def kind_of(leaf: Any) -> str:
@@ -83,6 +83,16 @@ def beyond(void: Void, up: np.ndarray, lines: np.ndarray, strands: np.ndarray) -
     return np.stack(ends, axis=1)
 
 
+def named(plan: Any, passages: Passages) -> list[tuple[np.ndarray, str, bool]]:
+    """Return the names of blocks, pumps, tanks and radiators with the middles of what they hold."""
+    owner, out = np.array(passages.owner)[passages.void.cell], []
+    for leaf in tree.leaves(plan.loop):
+        mine = owner == leaf.name
+        if isinstance(leaf, (tree.Source, tree.PumpUnit, tree.Tank, tree.RadiatorUnit)) and mine.any():
+            out.append((passages.void.strands[mine].mean(axis=(0, 1)), leaf.name, False))
+    return out[:PARTS]
+
+
 class Elevations(Picture):
     """Both elevations on Axes of 880 x 424 pixels, gravity down; `swatches` are (colour, dotted, words) of the key."""
 
@@ -106,7 +116,7 @@ class Elevations(Picture):
                                        zorder=7)
             for purpose, mark in marks.items() for used in (True, False)
         }  # fmt: skip
-        count = len(SIDES) * (len(LETTERS) + OPENINGS)
+        count = len(SIDES) * (len(LETTERS) + OPENINGS + PARTS)
         self.labels = [self.text(va="center", zorder=8) for _ in range(count)]
         self._key(swatches)
 
@@ -268,4 +278,5 @@ class Hanging(Elevations):
         words = [(pocket.at, f"{letter}  {amount(pocket.volume, self.system)}", True)
                  for letter, pocket in zip(looked.letters, held.pockets, strict=True) if letter]  # fmt: skip
         fills = [Fill(kept, shares, HELD[held.what], air)]
+        words += named(looked.plan, looked.passages)
         return Scene(looked.plan, looked.passages, looked.frame, fills, levels, words, exits, position(looked))

@@ -24,7 +24,7 @@ LETTERS = "ABCDEF"
 DRAINING = [
     "Unplugged at the wall and cooled down. Gloves and glasses, towels under the opening, boards and mains parts "
     "covered.",
-    "Have a vessel for all of it at hand. Open the fill opening first, or nothing runs; then the drain.",
+    "Have a vessel for all of it at hand.",
     "Old coolant is never poured away or mixed with new: what its bottle says and local codes decide.",
 ]
 CAUTIONS = [
@@ -145,10 +145,12 @@ def facts(passages: Passages, of: Any = (AIR, LIQUID)) -> list[Fact]:
         found = short_of(passages, what)
         if found is not None:
             out.append(Fact(names[what], *found))
+    if LIQUID in of and len(passages.void.volume):
+        out.append(Fact("drain in the plan", "the loop", float(bool(passages.drains))))
     if passages.vents and AIR in of:
         held = pockets.in_void(passages.void, passages.owner, AIR, UP, passages.vents)
         if held.pockets:
-            out.append(Fact("air held at rest", held.pockets[0].place, held.volume))
+            out.append(Fact("air held at rest", "the loop", held.volume))
     return out
 
 
@@ -184,12 +186,12 @@ def sentence(looked: Looked, system: str = "metric") -> str:
         words = f"While it is tipped like this {f'up to {volume}' if held.pockets else 'no'} of {name} are held"
         words = words if held.pockets else f"While it is tipped like this no {name} is held"
     if held.pockets:
-        most = held.pockets[0].place
+        most = next(iter(held.by_element))
         share = held.by_element[most] / held.volume
         words += f", {'most' if share > 0.5 else 'the largest part'} of it in {most}" if held.volume else ""
     found = short_of(looked.passages, held.what)
     if held.what == LIQUID and not looked.passages.drains:
-        words += "; no drain: rock it, turned over its fill opening"
+        words += "; there is no drain: turn it until coolant runs out of its fill opening, and rock it"
     elif found is not None and found[1] > LEAST and not looked.tipped:
         side = "below the highest" if held.what == AIR else "above the lowest"
         words += f"; {found[0]} ends {rough(found[1], system)} {side} point"
@@ -252,7 +254,7 @@ def advice(looked: Looked, system: str = "metric") -> list[str]:
             f"{amount(best.keeps, system)} as it stands."
         )
     if what == LIQUID and not looked.passages.drains and looked.passages.vents:
-        out.append("No drain: rock it. Tips here bring coolant to the fill opening, which has to be open and lowest.")
+        out.append("Without a drain all has to come out by the fill opening: it is open, and the tips bring it lowest.")
     out += looked.passages.missing
     end = (
         "a running pump carries much of the air on to the tank."
@@ -302,6 +304,14 @@ def steps(looked: Looked, system: str = "metric") -> list[str]:
                 "Set it upright: nothing stays but what clings to walls."]  # fmt: skip
     return [*out, f"Set it upright. Up to {stays} may stay: no row of up to {MOST_TIPS} tips to {limit} was found "
             "that frees all."]  # fmt: skip
+
+
+def cautions(looked: Looked) -> list[str]:
+    """Return what to take care of before the machine is tipped, and before it is drained."""
+    first, spills, last = CAUTIONS
+    if looked.holding.what == AIR:
+        return CAUTIONS
+    return [*DRAINING, first, *([spills] if looked.passages.drains else []), last]
 
 
 def alt(looked: Looked, system: str = "metric") -> str:

@@ -47,7 +47,7 @@ class _OverTime(Picture):
         span = (step_up(minutes, MINUTES), *ends)
         stepped, self.span = span != self.span, span
         if stepped:
-            self.ax.set_xlim(0, span[0])
+            self.ax.set_xlim(-0.008 * span[0], span[0])
             self.ax.set_ylim(*ends)
         return stepped
 
@@ -143,7 +143,7 @@ class Corrected(_OverTime):
         self.fitted.set_data(minutes, show(start + verdict.slope * after)) if known else self.fitted.set_data([], [])
         across, tall = self.span[0], self.span[2] - self.span[1]
         words = (
-            "between the dotted lines: tight",
+            "between the dotted lines: may as well be tight",
             f"dashed: the smallest leak, {leak_text(test.smallest, self.system)} of air",
         )
         for label, said, up in zip(self.labels, words, (0.13, 0.03), strict=True):

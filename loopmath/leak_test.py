@@ -140,8 +140,8 @@ class LeakPlan:
         at_once, _ = self.energy
         return (
             f"The air holds {at_once:.0f} J when let go at once: like {'1 kg' if system == 'metric' else '2.2 lb'} "
-            f"falling from {DISPLAY[system]['head'].text(at_once / GRAVITY)}. A brittle acrylic part that bursts throws "
-            "splinters: wear glasses, keep faces away."
+            f"falling from {DISPLAY[system]['head'].text(at_once / GRAVITY)}. A brittle acrylic part that bursts "
+            "throws splinters: wear glasses, keep faces away."
         )
 
 

@@ -71,8 +71,10 @@ def read(text: str, test: LeakPlan, reads: str = "") -> Readings:
         line, said = table.rows[odd[0]], f"{warm[odd[0]]:.1f} degC"
         remedy = "If it is in another unit, write that in the header: temperature [degF] or [K]."
         raise InputError(f"leak test, line {line}, temperature", said, "0 to 45 degC, as in a room", remedy)
-    room = table["room"] if "room" in table else np.full(len(table), test.room)
-    room = np.where(np.isfinite(room), room, test.room)
+    noted = np.isfinite(table["room"]) if "room" in table else np.zeros(len(table), bool)
+    room = np.full(len(table), test.room)
+    if noted.any():  # between notes in a line, before and after as they are
+        room = np.interp(table["time"], table["time"][noted], table["room"][noted])
     kind = reads or (ABSOLUTE if key == "absolute" else GAUGE)
     pressure, low, high = table[key], *(share * test.room for share in ATMOSPHERE)
     jump = np.flatnonzero((np.abs(np.diff(pressure)) > low) & (np.abs(np.diff(pressure)) < high))
@@ -81,7 +83,7 @@ def read(text: str, test: LeakPlan, reads: str = "") -> Readings:
             f"leak test, line {table.rows[jump[0] + 1]}, pressure",
             f"{pressure[jump[0] + 1] / 1e3:.1f} kPa after {pressure[jump[0]] / 1e3:.1f} kPa",
             "gauge pressures throughout, or absolute ones throughout",
-            "It jumps by about one atmosphere: which lines read against the room, and which absolute?",
+            "It jumps by about one atmosphere: do some lines read absolute, or did a tube come off?",
         )
     if not reads and (kind == GAUGE) == bool(pressure[0] > low):
         said = f"{pressure[0] / 1e3:.1f} kPa {kind}"
@@ -99,7 +101,7 @@ def read(text: str, test: LeakPlan, reads: str = "") -> Readings:
     notes, empty = table.notes, sorted({*map(int, every)} - {*map(int, table.rows)})
     if empty:
         notes += (f"Left out, for their pressure is empty: line{'s'[: len(empty) > 1]} {', '.join(map(str, empty))}.",)
-    if kind == GAUGE and "room" not in table:
+    if kind == GAUGE and not noted.all():
         notes += ("The gauge reads against the room; its usual drift with the weather is allowed for.",)
         steps["room"] = np.nan
     values = table.values | {"absolute": total, "room": room}
@@ -157,12 +159,13 @@ class Verdict:
         size, smallest = [leak_text(value, system) for value in self.leak], leak_text(self.test.smallest, system)
         show = shown("pressure", system)
         if self.kind == LEAKS and np.isnan(self.slope):
-            fall, start = float(self.corrected[0] - self.corrected.min()), float(self.gauge[0])
+            highest = np.maximum.accumulate(self.corrected)
+            start, fall = float(highest.max()), float((highest - self.corrected).max())
             return f"It leaks: of {show(start)} it lost {show(fall)}. Release, find it, mend it."
         if self.low:
             return f"Cannot tell: too little pressure. Pump up to {show(self.test.pressure)} and read anew."
         if self.kind == TIGHT:
-            return f"Tight as far as this test can tell: any leak is below {smallest} of air (at most {size[2]})."
+            return f"Tight as far as this test can tell: {size[2]} of air at most, less than the {smallest} looked for."
         if self.kind == LEAKS:
             return f"It leaks: {size[0]} of air at room conditions, {size[1]} to {size[2]}. Release, find it, mend it."
         on = "a day would not do: take a finer gauge" if np.isinf(self.more) else f"go on for {minutes(self.more)}"
@@ -216,8 +219,12 @@ def judge(readings: Readings, test: LeakPlan, settle: float = SETTLES) -> Verdic
         notes.append(
             f"The table is written in steps of {readings.steps['absolute'] / 1e3:.3g} kPa: it is judged by those."
         )
-    pumped, fell = float(total[0] - room[0]), float(over[0] - over.min())
-    lost = fell - 2 * written > leak.cooling_fall(max(pumped, 0.0), float(room[0])) if pumped > 0 else False
+    # From the highest reading so far: what was read while it was pumped up does not count.
+    highest = np.maximum.accumulate(over)
+    worst = int(np.argmax(highest - over))
+    pumped, fell = max(float(highest[worst]), 0.0), float(highest[worst] - over[worst])
+    weather = WEATHER * float(time[-1]) if blind else 0.0
+    lost = fell - 2 * written - weather > leak.cooling_fall(pumped, float(room[0]))
     # Where the ratings leave no room for more, a test at less than the loop will see is the best there is.
     low = not lost and float((total - room)[kept].mean() if kept.any() else pumped) < min(test.sees, 0.95 * test.most)
     if low:

@@ -127,6 +127,7 @@ class _Maker:
             np.array([j[2] for j in self.joins]).reshape(-1, 3),
             np.array([j[3] for j in self.joins]).reshape(-1, 3),
             np.array([j[4] for j in self.joins], dtype=float),
+            len(self.owner),
         )
 
 

@@ -1,7 +1,12 @@
-"""What is wet in a loop as coolant is poured into it: levels, inlets of pumps, air that may be locked in."""
+"""
+What is wet in a loop as coolant is poured into it: levels, inlets of pumps, air that may be locked in.
 
-from copy import copy
-from dataclasses import replace
+Coolant that is poured runs to the lowest place its way leads to, fills that basin to its lowest sill, runs over into
+the next, and once both stand at the sill they rise as one. The tree of sills tells which basins become one where.
+"""
+
+from collections import deque
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -10,7 +15,7 @@ import numpy as np
 from loopmath import loop as tree
 from loopmath import passages, pockets
 from loopmath.laws import flooding
-from loopmath.laws.flooding import UP, Exit
+from loopmath.laws.flooding import UP, Exit, Void
 from loopmath.plan import Plan
 
 #: Less than this is nothing. [m3], and [m] of a height
@@ -25,21 +30,47 @@ def pour_of(plan: Plan) -> "Pour":
     return Pour(plan)
 
 
+@dataclass(frozen=True, eq=False)
+class _Basin:
+    """Cells that become one at a height: two basins (of one cell each, at last) and the sill between them."""
+
+    cells: tuple[int, ...]
+    sill: float = -np.inf
+    parts: tuple["_Basin", ...] = ()
+    doors: tuple[int, ...] = ()
+
+
+def basins(void: Void, shut: Any = ()) -> list[_Basin]:
+    """
+    Return the basins of a space, the largest of each connected piece; openings that are `shut` (mask) join nothing.
+
+    The least spanning tree of floors, as Kruskal builds it: two basins become one at the lowest floor between them.
+    """
+    floors = -flooding.crown(-np.array(UP), void.at, void.normal, void.radius)
+    found = {cell: _Basin((cell,)) for cell in range(void.cells)}
+    for n in np.argsort(floors, kind="stable").tolist():
+        one, other = (int(cell) for cell in void.joins[n])
+        if found[one] is found[other] or (len(shut) and shut[n]):
+            continue
+        parts, doors = (found[one], found[other]), (one, other)
+        joined = _Basin((*parts[0].cells, *parts[1].cells), float(floors[n]), parts, doors)
+        found |= dict.fromkeys(joined.cells, joined)
+    return list({id(basin): basin for basin in found.values()}.values())
+
+
 class Pour:
     """
     What is wet at which level, as coolant is poured into a plan's loop with the pump off.
 
-    Coolant comes from the fill opening to the tank's pump by the way of the lowest floors, and stands as high as each
-    of them before it goes over; from the tank it rises in the loop and goes over every floor below its level. Air that
-    could not rise out by itself may stay, and then lets nothing past, or be pushed ahead round the loop: what gravity
-    fills lies about between both.
+    Air that could not rise out by itself may stay, and then lets nothing past, or be pushed ahead round the loop: what
+    gravity fills lies about between both.
 
     Attributes
     ----------
     pump : str
-        The pump the tank feeds.
+        The pump that is nearest behind a tank.
     pumps, dry : tuple of str
-        All pumps; those whose inlet gravity does not cover, or of which it is not known.
+        All pumps; those whose inlet gravity may not cover, or of which it is not known.
     tank : Tank or None
         What stands before the pump.
     fill : Exit or None
@@ -58,14 +89,17 @@ class Pour:
     def __init__(self, plan: Plan) -> None:
         self.seen, self._leaves = passages.void_of(plan), list(tree.leaves(plan.loop))
         self.void, self.owner = self.seen.void, np.array(self.seen.owner)
-        self._sill: dict[int, flooding.Ways] = {}
+        self._before: dict[str, list] = {}
+        for one, other in passages.neighbours(plan.loop):
+            self._before.setdefault(other.name, []).append(one)
+        cautions = list(self.seen.missing)
         self.covered = self.burst = self.top = self.height = self.least = self.most = self.over = np.nan
-        inlets = {unit.name: self._inlet(unit) for unit in self._leaves if isinstance(unit, tree.PumpUnit)}
-        behind = {name: self._back_to_tank(name) for name in inlets}
+        units = [leaf for leaf in self._leaves if isinstance(leaf, tree.PumpUnit)]
+        inlets = {unit.name: self._inlet(unit) for unit in units}
+        behind = {unit.name: self._back_to_tank(unit) for unit in units}
         self.pump = min(behind, key=lambda name: behind[name][0])
         self.tank, self.pumps, self.dry = behind[self.pump][1], tuple(inlets), tuple(inlets)
-        self.inlet, self._feed = inlets[self.pump]
-        cautions = list(self.seen.missing)
+        self.inlet = inlets[self.pump][0]
         self.fill = self._opening(cautions)
         if self.fill is None:
             cautions.append("The place of the tank is not known, so the stages of the fill cannot be told.")
@@ -79,11 +113,11 @@ class Pour:
         self.top = float(flooding.crown(UP, [self.fill.at], [self.fill.normal], [self.fill.radius])[0])
         low, high = self.void.spans(UP)
         self.height = self.top - float(low.min())
-        if self._feed is None:
-            self._feed = self.fill.cell
-        full = self.wet(self.lines(self.top))
-        self.most = float(full.sum())
-        self.least = float(np.minimum(self._past_locks(), self.void.volume - self.locked.strands).sum())
+        self._all = self._reached(basins(self.void))
+        held = self._reached(basins(self.void, self._locked_openings()))
+        full, stopped = (self._level(basin, self.top) for basin in (self._all, held))
+        self.most = float(self.wet(full).sum())
+        self.least = float(np.minimum(self.wet(stopped), self.void.volume - self.locked.strands).sum())
         if self.seen.uncounted > 0:
             cautions.append("What has no place in the plan counts as air until the pump runs.")
         names = self.owner[self.void.cell]
@@ -92,65 +126,79 @@ class Pour:
             cautions.append(f"Where coolant enters {self.pump} is not known: watch its inlet, not the volumes.")
         elif mine.any() and inside.any():
             self.over = float(high[mine].max() - low[inside].min())
-            self.burst = (1 - RESERVE) * float((full - self.wet(self.lines(self.inlet)))[inside].sum())
+            spare = np.where(inside & np.isfinite(full[self.void.cell]), np.maximum(high - self.inlet, 0.0), 0.0)
+            share = np.minimum(spare / np.maximum(high - low, 1e-9), 1.0)
+            wet = self.wet(full)
+            self.burst = (1 - RESERVE) * float(np.maximum(wet - self.void.volume * (1 - share), 0.0)[inside].sum())
         needs = {name: self._needs(*inlet) for name, inlet in inlets.items()}
         self.covered = max(needs.values())
-        self.dry = tuple(name for name, volume in needs.items() if not volume <= self.most)
+        cut = {name for name, inlet in inlets.items() if not self._covers(stopped, *inlet)}
+        self.dry = tuple(name for name, volume in needs.items() if not volume <= self.most or name in cut)
         for name in self.dry:
             if np.isinf(needs[name]):
                 cautions.append(f"Gravity alone does not cover {name}'s inlet: do not run it before it is covered.")
+            elif np.isfinite(needs[name]):
+                cautions.append(f"Locked air may keep coolant from {name}'s inlet: see that it is covered first.")
 
-    def _past_locks(self) -> np.ndarray:
-        """Return the coolant in each strand when none gets through an opening that lies all in locked air. [m3]"""
+    def _locked_openings(self) -> np.ndarray:
+        """Return True for openings that lie all in locked air."""
         void, level = self.void, self.locked.ways.level
         floor = -flooding.crown(-np.array(UP), void.at, void.normal, void.radius)
-        free = floor < np.maximum(*level[void.joins].T) - LEAST if len(void.joins) else np.zeros(0, bool)
-        less = copy(self)
-        less._sill = {}
-        joins = void.joins[free], void.at[free], void.normal[free], void.radius[free]
-        less.void = replace(void, **dict(zip(("joins", "at", "normal", "radius"), joins, strict=True)))
-        return less.wet(less.lines(self.top))
+        return floor >= np.maximum(*level[void.joins].T) - LEAST if len(void.joins) else np.zeros(0, bool)
 
-    def _back_to_tank(self, name: str) -> tuple[int, Any]:
+    def _reached(self, pieces: list[_Basin]) -> _Basin:
+        """Return the largest basin coolant gets to before it stands at the fill opening."""
+        basin = next(piece for piece in pieces if self.fill.cell in piece.cells)
+        while basin.parts and basin.sill > self.top:
+            basin = next(part for part in basin.parts if self.fill.cell in part.cells)
+        return basin
+
+    def _level(self, basin: _Basin, level: float) -> np.ndarray:
+        """Return how high coolant stands in each cell with all of a basin at one level; -inf in the others. [m]"""
+        out = np.full(self.void.cells, -np.inf)
+        out[list(basin.cells)] = level
+        return out
+
+    def _back_to_tank(self, pump: Any) -> tuple[int, Any]:
         """Return how many elements lie between a pump and the tank before it, and that tank, None if there is none."""
-        place = next(n for n, leaf in enumerate(self._leaves) if leaf.name == name)
-        before = [*self._leaves[:place][::-1], *self._leaves[:place:-1]]
-        tanks = ((n, leaf) for n, leaf in enumerate(before) if isinstance(leaf, tree.Tank))
-        return next(tanks, (len(before), None))
+        todo, met = deque([(0, pump)]), {pump.name}
+        while todo:
+            far, leaf = todo.popleft()
+            for one in self._before.get(leaf.name, ()):
+                if isinstance(one, tree.Tank):
+                    return far, one
+                if one.name not in met:
+                    met.add(one.name)
+                    todo.append((far + 1, one))
+        return len(self._leaves), None
 
-    def _inlet(self, pump: Any) -> tuple[float, int | None]:
-        """Return the crown of a pump's inlet and the cell that feeds it; nan and None if it is not known."""
-        place = next(n for n, leaf in enumerate(self._leaves) if leaf is pump)
-        legs = {leaf.name for leaf in self._leaves if isinstance(leaf, tree.DeadLeg)}
-        order = [leaf.name for leaf in (*self._leaves[:place][::-1], *self._leaves[:place:-1]) if leaf.name not in legs]
-        mine = self.owner[self.void.joins] == pump.name
-        doors = [int(n) for n in np.flatnonzero(mine.sum(1) == 1)] if mine.size else []
-        feeds = {n: int(self.void.joins[n][~mine[n]][0]) for n in doors}
-        feeds = {n: cell for n, cell in feeds.items() if self.owner[cell] in order}
-        if not feeds:
-            return np.nan, None
-        # What stands next before the pump in the order of flow feeds it.
-        door = min(feeds, key=lambda n: order.index(self.owner[feeds[n]]))
-        if {pump.name, str(self.owner[feeds[door]])} & self.seen.guessed:
-            return np.nan, feeds[door]
-        void = self.void
-        crown = flooding.crown(UP, void.at[[door]], void.normal[[door]], void.radius[[door]])
-        return float(crown[0]), feeds[door]
+    def _inlet(self, pump: Any) -> tuple[float, tuple[int, ...]]:
+        """Return the crown of a pump's inlet and the cells on both sides of it; nan and none if it is not known."""
+        void, before = self.void, {leaf.name for leaf in self._before.get(pump.name, ())}
+        for n, cells in enumerate(void.joins):
+            names = self.owner[cells]
+            if (names == pump.name).sum() == 1 and (other := str(names[names != pump.name][0])) in before:
+                if {pump.name, other} & self.seen.guessed:
+                    return np.nan, ()
+                crown = flooding.crown(UP, void.at[[n]], void.normal[[n]], void.radius[[n]])
+                return float(crown[0]), tuple(cells.tolist())
+        return np.nan, ()
 
-    def _needs(self, inlet: float, feed: int | None) -> float:
+    @staticmethod
+    def _covers(lines: np.ndarray, inlet: float, sides: tuple[int, ...]) -> bool:
+        """Return True where coolant stands over an inlet on both its sides: what only runs through covers nothing."""
+        return bool(sides) and bool(np.all(lines[list(sides)] >= inlet - LEAST))
+
+    def _needs(self, inlet: float, sides: tuple[int, ...]) -> float:
         """Return how much has to be poured until coolant covers an inlet; inf if gravity does not do it. [m3]"""
         if np.isnan(inlet):
             return np.nan
-
-        def covers(volume: float) -> bool:
-            return bool(self.poured(volume)[feed] >= inlet - LEAST)
-
-        if not covers(self.most):
+        if not self._covers(self.poured(self.most), inlet, sides):
             return np.inf
         low, high = 0.0, self.most
         for _ in range(24):
             middle = (low + high) / 2
-            low, high = (low, middle) if covers(middle) else (middle, high)
+            low, high = (low, middle) if self._covers(self.poured(middle), inlet, sides) else (middle, high)
         return high
 
     def _opening(self, cautions: list[str]) -> Exit | None:
@@ -164,38 +212,8 @@ class Pour:
         cautions.append(f"The plan states no opening to fill by: it is taken at the top of {name}.")
         return pockets.opening_at(self.seen, name, pockets.AIR)
 
-    def _floors(self, cell: int) -> flooding.Ways:
-        """Return how high coolant has to stand in each cell to get to one of them; heights are turned round."""
-        if cell not in self._sill:
-            deep = Exit(cell, (0.0, 0.0, -1e3), UP, 0.0)  # an opening far down, which holds nothing back
-            self._sill[cell] = flooding.ways(self.void, -np.array(UP), [deep])
-        return self._sill[cell]
-
-    def lines(self, level: float) -> np.ndarray:
-        """
-        Return how high coolant stands in each cell once it stands at a level before the pump.
-
-        Parameters
-        ----------
-        level : float
-            In the frame of the machine, upward. [m]
-
-        Returns
-        -------
-        lines : (cells,) array
-            -inf where none gets to. [m]
-        """
-        found = self._floors(self._feed)
-        floors = -found.level
-        line, cell = np.where(floors <= level + 1e-9, level, -np.inf), self.fill.cell
-        while cell >= 0:
-            if level < floors[cell] < np.inf:
-                line[-self._floors(cell).level < floors[cell]] = floors[cell]
-            cell = int(found.before[cell])
-        return line
-
     def wet(self, lines: np.ndarray) -> np.ndarray:
-        """Return the coolant in each strand below the lines of `lines`. [m3]"""
+        """Return the coolant in each strand below the lines of its cells. [m3]"""
         return self.void.volume - flooding.above(self.void, UP, lines)
 
     def poured(self, volume: float) -> np.ndarray:
@@ -212,20 +230,30 @@ class Pour:
         lines : (cells,) array
             -inf where none gets to. [m]
         """
-        low, high = float(self.void.spans(UP)[0].min()) - LEAST, self.top
         if volume >= self.most:
-            return self.lines(high)
-        for _ in range(40):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self.wet(self.lines(middle)).sum() <= volume else (low, middle)
-        now, then = self.lines(low), self.lines(high)
-        # At a floor it runs over into what lies behind: that fills from below while the level before it stands.
-        behind = np.isneginf(now) & np.isfinite(then)
-        if not behind.any():
-            return now
-        low, high = float(self.void.spans(UP)[0].min()), float(then[behind].max())
-        for _ in range(40):
-            middle = (low + high) / 2
-            now[behind] = np.minimum(middle, then[behind])
-            low, high = (middle, high) if self.wet(now).sum() <= volume else (low, middle)
-        return now
+            return self._level(self._all, self.top)
+        lines, todo = np.full(self.void.cells, -np.inf), [(self._all, volume, self.fill.cell)]
+        while todo:
+            basin, much, entry = todo.pop()
+            if much <= 0:
+                continue
+            if basin.parts and much < self._below(basin, basin.sill):
+                # One after the other: the part it runs into is full to the sill before the next gets any.
+                first, door = (0, basin.doors[1]) if entry in basin.parts[0].cells else (1, basin.doors[0])
+                room = self._below(basin.parts[first], basin.sill)
+                if much < room:
+                    todo.append((basin.parts[first], much, entry))
+                else:
+                    lines[list(basin.parts[first].cells)] = basin.sill
+                    todo.append((basin.parts[1 - first], much - room, door))
+                continue
+            low, high = max(basin.sill, float(self.void.spans(UP)[0].min())), self.top
+            for _ in range(40):
+                middle = (low + high) / 2
+                low, high = (middle, high) if self._below(basin, middle) <= much else (low, middle)
+            lines[list(basin.cells)] = low
+        return lines
+
+    def _below(self, basin: _Basin, level: float) -> float:
+        """Return what a basin holds below a level. [m3]"""
+        return float(self.wet(self._level(basin, level)).sum())

@@ -154,7 +154,7 @@ class _Faults:
         if len(self.found) > MOST_LISTED:
             said.append(f"and {len(self.found) - MOST_LISTED} more")
         count = f"{len(self.found)} fault" + ("s" if len(self.found) > 1 else "")
-        raise InputError(self.name, count, "a table in which each of these is put right", "; ".join(said) + ".")
+        raise InputError(self.name, count, "a table with these lines put right", "; ".join(said) + ".")
 
 
 # ---------------------------------------------------------------------------------------------------- cells

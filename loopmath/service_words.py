@@ -56,16 +56,18 @@ def sentence(seen: Served, system: str = "metric") -> str:
     known = [one for one in seen.reached if not np.isnan(one.score)]
     if not known:
         return "No part has a place in the plan, so nothing can be said of how it is reached."
-    worst, most = min(known, key=lambda one: one.score), max(_parts(known), key=lambda one: one.lost)
+    worst, most = min(known, key=lambda one: one.score), max(_parts(known), key=lambda one: one.siphoned)
     first = f"{len(worst.first)} thing{'s' * (len(worst.first) != 1)} come out first" if worst.first else ""
     first = first.replace("thing come", "thing comes") or "nothing is in its way"
     if not worst.found:
         first = "no straight way out was found"
-    words = f"Hardest to reach is {worst.name}: {first}, score {worst.score:.0f} of 100. "
+    words = f"Hardest to service is {worst.name}: {first}, score {worst.score:.0f} of 100. "
     words += f"Most coolant is lost at {most.name}, {spread(most.lost, most.siphoned, system)}"
-    return words + (
-        "." if np.isnan(most.drained) else f"; after draining, {show(most.drained, 'volume', system)} still run out."
-    )
+    drained = [one for one in _parts(known) if not np.isnan(one.drained)]
+    if not drained:
+        return f"{words}."
+    last = max(drained, key=lambda one: one.drained)
+    return f"{words}; after draining, {show(last.drained, 'volume', system)} at {last.name}."
 
 
 def _parts(known: list[Access]) -> list[Access]:
@@ -101,7 +103,7 @@ def readouts(seen: Served, system: str = "metric") -> list[tuple[str, str]]:
         ]
     known = [one for one in seen.reached if not np.isnan(one.lost)]
     drained = [one.drained for one in known if not np.isnan(one.drained)]
-    most = max(_parts(known), key=lambda one: one.lost) if known else None
+    most = max(_parts(known), key=lambda one: one.siphoned) if known else None
     return [
         ("most lost, not drained", spread(most.lost, most.siphoned, system) if known else NOT_KNOWN),
         ("most lost, drained before", show(max(drained), "volume", system) if drained else "no drain"),

@@ -133,7 +133,8 @@ class _Positions:
         """
         Return the most that can be left after a row of tips, of it what may still be in some cells upright. [m3]
 
-        No more is left than those cells hold, nor than was held in any of the positions, as all else had left by then.
+        No more is left than those cells hold, nor than was held in any of the positions: all else had left by then, for
+        in each of them it is waited until nothing more comes and what is held has levelled out.
         """
         upright = float(self.at(None).strands[np.isin(self.passages.void.cell, list(cells))].sum())
         return min([upright, *(self.at(tip).volume for tip in row)])

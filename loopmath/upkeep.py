@@ -277,7 +277,7 @@ def _drained(plan: Plan) -> str:
         return "The plan has no drain: rock it over its fill opening, or open the lowest joint over the vessel."
     stays = pockets.held(plan, pockets.LIQUID).volume + passages.uncounted
     both = "{} ({})".format(*(show(stays, "volume", system) for system in DISPLAY))
-    return f"About {both} stay as it stands: tip it as the page of filling and draining tells, or they thin the new."
+    return f"About {both} stay and thin the new coolant: tip it as the page of filling and draining tells."
 
 
 def wall_loss(plan: Plan, solution: Solution, hours: float) -> tuple[float, float]:

@@ -194,7 +194,9 @@ class TrendLines(Picture):
         if np.isnan(one.change):
             return f"{shape} {one.where}: too few for a trend, {FEWEST} are wanted"
         sure = "stands out" if one.sure else "within its scatter"
-        return f"{shape} {one.where} {100 * one.change:+.0f} %, {sure}".replace("-", "−")
+        return f"{shape} {one.where} {round(100 * one.change) or 0:+d} %, {sure}".replace("-", "−").replace(
+            "+0 %", "0 %"
+        )
 
 
 def pictures(figure: Any, system: str = "metric") -> list[Picture]:

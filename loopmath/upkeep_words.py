@@ -104,7 +104,7 @@ def sentence(seen: Looked, system: str = "metric") -> str:
     said += [f"Due: {', '.join(now)}."] if now else []
     if following is not None:
         said.append(f"Next: {following.job.name} on {following.first}, {following.job.decided.name}.")
-    told = rules.told(seen.drift.warned(system))
+    told = rules.told(seen.drift.warned(system)) if seen.log.entries else "No readings yet."
     return " ".join([*said, f"By the log, of drift and leaks: {told[:1].lower()}{told[1:]}"])
 
 

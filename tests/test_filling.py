@@ -15,8 +15,9 @@ from loopmath import loop as tree
 from loopmath.checks import InputError, OutOfRange
 from loopmath.laws import bubbles, flooding
 from loopmath.laws.coolant import coolant
-from loopmath.passages import Passages, void_of
-from loopmath.pour import Pour, pour_of
+from loopmath.passages import void_of
+from loopmath.pour import Pour, basins, pour_of
+from loopmath.routes import Port
 from loopmath.solution import solved
 
 
@@ -60,7 +61,7 @@ def test_what_is_poured_is_what_stands_in_the_loop(path):
 # ------------------------------------------------------------------------------------------- a loop by hand
 
 
-def staircase(heights, fill_at, feed, volume=1e-5, bore=0.01):
+def staircase(heights, fill_at=0, top=0.5, volume=1e-5, bore=0.01):
     """Return a pour into upright wells side by side, each joined to the next by an opening at a height of its own."""
     wells = len(heights) + 1
     strands = [[[0.1 * n, 0, 0.0], [0.1 * n, 0, 0.5]] for n in range(wells)]
@@ -69,31 +70,67 @@ def staircase(heights, fill_at, feed, volume=1e-5, bore=0.01):
         np.array([(n, n + 1) for n in range(wells - 1)]), np.array([[0.1 * n, 0, h] for n, h in enumerate(heights)]),
         np.tile([1.0, 0, 0], (wells - 1, 1)), np.full(wells - 1, bore / 2),
     )  # fmt: skip
-    owner = tuple(f"well {n}" for n in range(wells))
     pour = Pour.__new__(Pour)
-    pour.seen, pour.void, pour.owner = Passages(void, owner, {}, (), 0.0), void, np.array(owner)
-    pour.fill, pour._feed, pour._sill, pour.top = SimpleNamespace(cell=fill_at), feed, {}, 0.5
-    pour.most = float(pour.wet(pour.lines(0.5)).sum())
+    pour.void, pour.fill, pour.top = void, SimpleNamespace(cell=fill_at), top
+    pour._all = pour._reached(basins(void))
+    pour.most = float(pour.wet(pour._level(pour._all, top)).sum())
     return pour
 
 
 def test_wells_fill_in_the_order_worked_by_hand():
     """
-    Three wells 0.5 m deep of 10 mL each, poured into the first, the pump draws from the second.
+    Three wells 0.5 m deep of 10 mL each, poured into the first, openings (floor) at 0.2 m and 0.4 m.
 
-    Openings (floor) at 0.2 m and 0.4 m. The first fills to 0.2 m (4 mL), runs over; the second rises to 0.2 m
-    (8 mL), then both to 0.4 m (16 mL), then the third fills from below to 0.4 m (24 mL), then all to 0.5 m (30 mL).
+    The first fills to 0.2 m (4 mL), runs over; the second rises to 0.2 m (8 mL), then both to 0.4 m (16 mL), then the
+    third fills from below to 0.4 m (24 mL), then all to 0.5 m (30 mL).
     """
-    pour = staircase([0.205, 0.405], fill_at=0, feed=1)
-    for poured, hand in ((6, (4, 2, 0)), (8, (4, 4, 0)), (12, (6, 6, 0)), (20, (8, 8, 4)), (27, (9, 9, 9)),
-                         (30, (10, 10, 10))):  # fmt: skip
+    pour = staircase([0.205, 0.405])
+    for poured, hand in ((0.5, (0.5, 0, 0)), (2, (2, 0, 0)), (6, (4, 2, 0)), (8, (4, 4, 0)), (12, (6, 6, 0)),
+                         (20, (8, 8, 4)), (27, (9, 9, 9)), (30, (10, 10, 10))):  # fmt: skip
+        assert 1e6 * pour.wet(pour.poured(1e-6 * poured)) == pytest.approx(hand, abs=0.02), poured
+
+
+def test_what_runs_over_fills_one_well_after_the_other():
+    """Openings at 0.4 m and 0.3 m: the second fills to 0.3 m before the third gets any, then both rise to 0.4 m."""
+    pour = staircase([0.405, 0.305])
+    for poured, hand in ((8, (8, 0, 0)), (12, (8, 4, 0)), (14, (8, 6, 0)), (17, (8, 6, 3)), (20, (8, 6, 6)),
+                         (22, (8, 7, 7)), (24, (8, 8, 8)), (27, (9, 9, 9))):  # fmt: skip
+        assert 1e6 * pour.wet(pour.poured(1e-6 * poured)) == pytest.approx(hand, abs=0.02), poured
+
+
+def test_what_is_poured_into_the_middle_runs_to_the_lower_side_first():
+    """Poured into the second of four, openings at 0.3, 0.1 and 0.4 m: 2 mL there, then the third, and so on."""
+    pour = staircase([0.305, 0.105, 0.405], fill_at=1)
+    for poured, hand in ((2, (0, 2, 0, 0)), (3, (0, 2, 1, 0)), (12, (0, 6, 6, 0)), (15, (3, 6, 6, 0)),
+                         (24, (8, 8, 8, 0)), (30, (8, 8, 8, 6))):  # fmt: skip
         assert 1e6 * pour.wet(pour.poured(1e-6 * poured)) == pytest.approx(hand, abs=0.02), poured
 
 
 def test_what_lies_behind_a_rise_above_the_opening_stays_dry():
-    pour = staircase([0.205, 0.405], fill_at=0, feed=1)
-    pour.top = 0.35
+    pour = staircase([0.205, 0.405], top=0.35)
     assert 1e6 * pour.wet(pour.poured(1.0)) == pytest.approx((7, 7, 0), abs=0.02)
+
+
+def test_where_the_fill_opening_lies_beyond_a_rise_the_pump_stays_dry(booth):
+    """Filled at the graphics card, behind the rise of 0.39 m, by an opening 0.2 m high: nothing gets to the tank."""
+    card = next(u for u in booth.plan.units(tree.Source) if u.name == "graphics card")
+    port = Port("side fill", (*card.position[:2], 0.2), "up", "graphics card", purpose="fill")
+    items = [i for i in booth.plan.loop.items if i.name != "fill tube"]
+    routes = tuple(r for r in booth.plan.routes if r.name != "fill tube")
+    plan = replace(booth.plan, loop=tree.Series(*items), routes=routes, ports=(*booth.plan.ports, port), origin=None)
+    pour = pour_of(plan)
+    assert pour.dry == ("pump",)
+    assert np.isinf(pour.covered)
+    tank = pour.owner[pour.void.cell] == "reservoir"
+    assert float(pour.wet(pour.poured(pour.most))[tank].sum()) == pytest.approx(0.0, abs=1e-12)
+    assert filling.filling(solved(plan)).bursts == 0
+
+
+def test_a_loop_without_a_tank_says_so(booth):
+    items = [i for i in booth.plan.loop.items if i.name != "reservoir"]
+    found = filling.filling(solved(replace(booth.plan, loop=tree.Series(*items), ports=(), routes=(), origin=None)))
+    assert found.pour.fill is None
+    assert found.bursts == 0
 
 
 def with_second_pump(plan, height):
@@ -107,21 +144,26 @@ def with_second_pump(plan, height):
 
 
 def test_every_pump_has_to_be_covered_not_only_the_first(booth):
+    """
+    A second pump behind the rise of 0.39 m: above the fill opening gravity never covers it; lower it may, if no air is
+    locked in before it. Either way no burst is offered, and the words name it.
+    """
     one = pour_of(booth.plan)
-    for height in (0.17, 0.23, 0.45):
-        pour = pour_of(with_second_pump(booth.plan, height))
-        (inlet, feed), first = pour._inlet(pour._leaves[[u.name for u in pour._leaves].index("second pump")]), pour.pump
-        assert (first, pour.burst) == ("pump", pytest.approx(one.burst))
-        covered = pour.poured(pour.most)[feed] >= inlet
-        assert covered == (np.isfinite(pour.covered)) == (not pour.dry)
-        if covered:
+    for height in (0.17, 0.23, 0.8):
+        plan = with_second_pump(booth.plan, height)
+        pour = pour_of(plan)
+        inlet, sides = pour._inlet(next(u for u in pour._leaves if u.name == "second pump"))
+        assert (pour.pump, pour.burst) == ("pump", pytest.approx(one.burst))
+        assert pour.dry == ("second pump",)
+        reached = pour.poured(pour.most)[list(sides)].min() >= inlet
+        assert reached == np.isfinite(pour.covered) == (height < 0.4)
+        if reached:
             assert pour.covered > one.covered
-            assert pour.poured(pour.covered)[feed] >= inlet - 1e-6 > pour.poured(pour.covered - 1e-6)[feed]
-        else:
-            assert pour.dry == ("second pump",)
-            found = filling.filling(solved(with_second_pump(booth.plan, height)))
-            assert found.bursts == 0
-            assert "second pump's inlet" in " ".join(words.steps(found))
+            before, after = (pour.poured(v)[list(sides)].min() for v in (pour.covered - 1e-6, pour.covered))
+            assert before < inlet <= after + 1e-6
+        found = filling.filling(solved(plan))
+        assert found.bursts == 0
+        assert "second pump's inlet" in " ".join([*words.steps(found), *found.cautions])
 
 
 def test_a_drain_that_stands_first_is_no_inlet(booth):
@@ -216,6 +258,11 @@ def test_air_that_a_closed_tank_needs_by_the_gas_law():
     air = float(bubbles.cushion(2.6e-6, 25.0, 34.0, 101325.0, 10e3))
     before, after = 101325.0 * air / 298.15, 111325.0 * (air - 2.6e-6) / 307.15
     assert before == pytest.approx(after, rel=1e-9)
+    # With air saturated over water (vapour pressure from CoolProp, IAPWS-95) each side holds less dry air.
+    wet = [cp.PropsSI("P", "T", t + 273.15, "Q", 0, "Water") for t in (25.0, 34.0)]
+    air = float(bubbles.cushion(2.6e-6, 25.0, 34.0, 101325.0, 10e3, wet))
+    dry = (101325.0 - wet[0]) * air / 298.15, (111325.0 - wet[1]) * (air - 2.6e-6) / 307.15
+    assert dry[0] == pytest.approx(dry[1], rel=1e-9)
     assert bubbles.cushion(2.6e-6, 20.0, 60.0, 101325.0, 10e3) == np.inf  # 40 K alone make 13.8 kPa
     with pytest.raises(InputError):
         bubbles.cushion(1e-6, 20.0, 30.0, 0.0, 1e4)

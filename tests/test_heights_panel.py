@@ -146,8 +146,8 @@ def test_tips_are_found_told_drawn_and_put_away():
 
 def test_a_plan_with_no_drain_is_rocked_over_its_fill_opening():
     panel = put(heights(load_plan(CUBE)), ":view", DRAIN)
-    assert "no drain: rock it, turned over its fill opening" in panel.headline()
-    assert "No drain: rock it" in words(panel)
+    assert "there is no drain: turn it until coolant runs out of its fill opening, and rock it" in panel.headline()
+    assert "Without a drain all has to come out by the fill opening" in words(panel)
     panel.find_tips()
     tips = panel._tips[panel._key()]
     assert tips.sequence

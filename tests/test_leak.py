@@ -257,6 +257,29 @@ def test_a_coarse_gauge_that_lost_nearly_all_is_no_question(booth):
     assert "steps of 10 kPa" in " ".join(verdict.words)
 
 
+@pytest.mark.parametrize("noted", [slice(45, None), slice(30, None), slice(None, 30), slice(20, 40)])
+@pytest.mark.parametrize("room", [-2500.0, 2500.0])
+def test_a_barometer_read_now_and_then_makes_no_jump(noted, room):
+    test = planned(load_plan(DEMO), step=200.0)
+    for leaking, never in ((0.0, LEAKS), (test.smallest, TIGHT)):
+        rng, rows = np.random.default_rng(5), []
+        for m in range(61):
+            gauge = 55e3 - leaking * test.room / test.volume * 60 * m
+            rows.append((m, round(0.2 * round(gauge / 200.0), 1), round(22 + rng.normal(0, 0.1), 1), ""))
+        for m in list(range(61))[noted]:
+            rows[m] = (*rows[m][:3], round((test.room + room) / 1e3, 2))
+        head = HEAD.replace("\n", ", room pressure [kPa]\n")
+        assert judge(read(table(rows, head), test), test).kind != never
+
+
+def test_what_is_read_before_it_is_pumped_up_does_not_count(booth):
+    up = [(0, 0.0, 22.0), (1, 30.0, 22.0), (2, 55.0, 22.0)]
+    gone = [(m, max(55.0 - 11.0 * (m - 2), 0.0), 22.0) for m in range(3, 40)]
+    verdict = judge(read(table([*up, *gone]), booth), booth)
+    assert verdict.kind == LEAKS
+    assert "of 55.00 kPa it lost 55.00 kPa" in verdict.said()
+
+
 def test_over_the_rating_says_release_first_also_where_it_may_be_absolute(booth):
     with pytest.raises(InputError, match="above the rating of reservoir: release it now"):
         read(table([(m, 90.0, 22.0) for m in range(30)]), booth)

@@ -172,6 +172,7 @@ CASES = {
     "ph-low": Case(4.9, 5.0),
     "ph-high": Case(10.6, 10.5),
     "flow-far": Case(0.49, 0.50),
+    "no-drain": Case(0.0, 1.0),
     "pump-over-tank": Case(0.012, 0.010),
     "bubbles-rise": Case(0.9, 1.0),
 }
@@ -328,7 +329,12 @@ def test_a_row_of_the_table_tells_its_rule_in_both_systems(name):
         assert list(table.columns) == list(COLUMNS)
         (row,) = [r for r in table.itertuples(index=False) if r.where == "here"]
         words = f"{rule.quantity}: {case.speaks}" if rule.kind == "words" else rule.quantity
-        lacks = words in ("inhibitor", "biocide", "way out for a tube")  # every rule on them is of a lack
+        lacks = words in (
+            "inhibitor",
+            "biocide",
+            "way out for a tube",
+            "drain in the plan",
+        )  # every rule on them is of a lack
         words = f"no {words}" if lacks else words
         assert row[:3] == (rule.signal, "here", words)
         assert row[5:] == (rule.why, rule.action, rule.source)

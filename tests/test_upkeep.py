@@ -365,13 +365,30 @@ def test_more_than_the_walls_let_through_is_a_leak_to_look_for():
     assert few.warned() == []
 
 
-def test_a_heavy_leak_in_the_first_weeks_speaks_at_once():
-    """1.3 L into a loop of 0.76 L within 40 days; half of one filling is air that came out."""
+def test_much_topped_up_within_weeks_speaks_at_once_and_a_filling_does_not():
+    """The loop holds 0.76 L: by day after filling and mL, and whether it is too much."""
     first = date(2027, 1, 1)
-    for much, warned in ((100e-6, True), (25e-6, False)):
-        entries = tuple(Entry(first + timedelta(3 * n), "top-up", topped_up=much) for n in range(1, 10))
+    cases = (
+        ([(3 * n, 100) for n in range(1, 10)], True),
+        ([(3 * n, 25) for n in range(1, 10)], False),
+        ([(1, 1000), (4, 1000), (60, 20)], True),
+        ([(0, 580), (0, 150), (1, 50)], False),
+        ([(30 * n, 30) for n in range(1, 36)], False),
+        ([*((30 * n, 30) for n in range(1, 36)), (1100, 750)], True),
+    )
+    for poured, warned in cases:
+        entries = tuple(Entry(first + timedelta(day), "top-up", topped_up=1e-6 * much) for day, much in poured)
         rows = drift(upkeep(BOOTH), Log(Path("x"), entries), first).warned()
-        assert any(w.quantity == "topped up within weeks" for w in rows) == warned
+        assert any(w.quantity == "topped up within weeks" for w in rows) == warned, poured
+
+
+def test_flow_that_stopped_is_the_gravest_and_a_flush_ends_what_was_read_before():
+    def warned(*entries):
+        return [w.quantity for w in drift(upkeep(BOOTH), Log(Path("x"), entries)).warned()]
+
+    stopped = Entry("2027-02-01", "reading", coolant=33.0, room=24.0, load=1.0, flow=0.0)
+    assert "flow last read against the plan" in warned(stopped)
+    assert warned(stopped, Entry("2027-02-02", "flush")) == []
 
 
 def test_one_reading_can_be_odd_enough_to_speak():

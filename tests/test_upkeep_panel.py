@@ -152,12 +152,12 @@ def test_hours_and_reserve_move_the_days():
 def test_the_day_it_was_filled_is_the_plans_else_the_logs_first_else_today():
     plan = load_plan(DEMO)
     assert opened()._control(":filled").value == "2027-06-15"
-    assert "no day of filling: 2027-06-15 counts" in words(opened())
+    assert "until then 2027-06-15 counts" in words(opened())
     service_log.append(service_log.log_path(plan), Entry("2027-01-02", "inspection"), TODAY)
     assert opened()._control(":filled").value == "2027-01-02"
     panel = upkeep(replace(plan, filled_on="2026-12-24"), TODAY)
     assert panel._control(":filled").value == "2026-12-24"
-    assert "no day of filling" not in words(panel)
+    assert "Type under Filled" not in words(panel)
 
 
 @pytest.mark.parametrize("day", ["soon", "2027-02-30", "1999-01-01"])

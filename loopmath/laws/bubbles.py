@@ -136,7 +136,7 @@ def growth(volume: Any, cold: Any, warm: Any, coolant: Any) -> Any:
     return volume * (coolant.checked_properties(cold)[0] / coolant.checked_properties(warm)[0] - 1.0)
 
 
-def cushion(growth: Any, cold: Any, warm: Any, room: Any, most: Any) -> Any:
+def cushion(growth: Any, cold: Any, warm: Any, room: Any, most: Any, vapour: Any = (0.0, 0.0)) -> Any:
     """
     Return how much air a tank that is closed tight needs when cold, so that warming raises its pressure only so much.
 
@@ -150,6 +150,8 @@ def cushion(growth: Any, cold: Any, warm: Any, room: Any, most: Any) -> Any:
         Absolute pressure it is closed at. [Pa]
     most : float or array
         Rise that is allowed. [Pa]
+    vapour : (cold, warm) floats or arrays
+        Vapour pressure of the coolant; the air is saturated with it. [Pa]
 
     Returns
     -------
@@ -163,14 +165,15 @@ def cushion(growth: Any, cold: Any, warm: Any, room: Any, most: Any) -> Any:
 
     Notes
     -----
-    An ideal gas, p V / T the same before and after. Vapour of the coolant and air that dissolves are left out.
+    Dry air is an ideal gas, p V / T the same before and after; vapour adds its own pressure. Air that dissolves is left
+    out.
 
     Examples
     --------
     >>> round(float(cushion(1.0, 20.0, 20.0, 100e3, 10e3)), 9)  # isothermal: a tenth more pressure, 1/11 less volume
     11.0
     """
-    end = positive("room", room, "Pa") + positive("most", most, "Pa")
-    warmed = room * (np.asarray(warm) + 273.15) / (np.asarray(cold) + 273.15)
+    end = positive("room", room, "Pa") + positive("most", most, "Pa") - np.asarray(vapour[1])
+    warmed = (room - np.asarray(vapour[0])) * (np.asarray(warm) + 273.15) / (np.asarray(cold) + 273.15)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(end > warmed, np.asarray(growth) * end / (end - warmed), np.inf)

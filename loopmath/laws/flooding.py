@@ -52,6 +52,8 @@ class Void:
         Middle of each opening [m], unit vector through it.
     radius : (J,) array
         [m]
+    least : int
+        Cells there are at least, though nothing of them has a volume or an opening.
     """
 
     strands: np.ndarray
@@ -62,11 +64,12 @@ class Void:
     at: np.ndarray
     normal: np.ndarray
     radius: np.ndarray
+    least: int = 0
 
     @property
     def cells(self) -> int:
         """How many cells there are."""
-        return int(max(self.cell.max(initial=-1), self.joins.max(initial=-1))) + 1
+        return max(int(max(self.cell.max(initial=-1), self.joins.max(initial=-1))) + 1, self.least)
 
     def spans(self, up: Any) -> tuple[np.ndarray, np.ndarray]:
         """Return (lowest, highest) height of each strand along a direction (..., 3), its width counted. [m]"""

@@ -14,7 +14,6 @@ from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.passages import void_of
 from loopmath.plan import Plan
-from loopmath.pockets import AIR
 
 STYLE = """<style>
 @media (max-width:1180px){
@@ -195,8 +194,7 @@ class HeightsPanel(LivePanel):
         told = height_words.steps(looked, system)
         out += page.steps_html("How to tip it", told) if told else ""
         out += page.steps_html("What would help", height_words.advice(looked, system))
-        first = [] if looked.holding.what == AIR else height_words.DRAINING
-        return out + page.steps_html("Take care", [*first, *height_words.CAUTIONS])
+        return out + page.steps_html("Take care", height_words.cautions(looked))
 
     def alt(self) -> str:
         """Return the picture in words."""

@@ -28,6 +28,7 @@ EXAMPLES = {
     "still settling": "leak_settling",
     "gauge and absolute mixed": "leak_mixed",
 }
+OWN = "own"
 STYLE = """<style>
 .glance-leak .glance-controls .glance-group .widget-textarea{width:auto;height:124px;margin:2px 0}
 .glance-leak .glance-controls .glance-group .widget-textarea .widget-label{display:none}
@@ -50,7 +51,9 @@ class LeakPanel(LivePanel):
     def groups(self) -> list[tuple[str, list]]:
         """Return the controls under their titles."""
         test = leak_test.planned(self.plan)
-        example = self._choice(":example", "Example", list(EXAMPLES.items()), "leak_tight", widgets.Dropdown)
+        example = self._choice(
+            ":example", "Example", [*EXAMPLES.items(), ("your own table", OWN)], "leak_tight", widgets.Dropdown
+        )
         example.tooltip = "Invented readings, to see what the test says of them"
         self.table = widgets.Textarea(
             value=_example("leak_tight"), tooltip="Paste a table: time, pressure, temperature"
@@ -102,8 +105,11 @@ class LeakPanel(LivePanel):
     def followed(self, setting: str, value: Any) -> None:
         """Show the table of an example once it is chosen."""
         super().followed(setting, value)
-        if setting == ":example":
+        if setting == ":example" and value != OWN:
             self._put(_example(value))
+        if setting == ":table":
+            self._quiet, self._control(":example").widget.value = True, OWN
+            self._quiet = False
 
     def _put(self, text: str) -> None:
         self._quiet, self.table.value = True, text

@@ -192,7 +192,7 @@ class UpkeepPanel(LivePanel):
         said, filled = VIEWS[self._told].words.sentence(self.solution, self.system), self._control(":filled")
         if self.plan.filled_on or filled.moved or not isinstance(self.solution, Looked):
             return said
-        return f"The plan has no day of filling: {filled.value} counts. {said}"
+        return f"Type under Filled when it was filled; until then {filled.value} counts. {said}"
 
     def figures(self) -> list[tuple[str, str]]:
         """Return the readouts."""
