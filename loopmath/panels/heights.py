@@ -60,18 +60,19 @@ class HeightsPanel(LivePanel):
         upright.on_click(lambda _: self._stand((0.0, 0.0)))
         owners = dict.fromkeys(void_of(self.plan).owner)
         opened = [self._choice(":extra", "Also open", [NONE, *owners], NONE, widgets.Dropdown)]
-        port = self._fill_port()
-        if port is not None:
-            high = float(port.position[2])
-            top = 1e3 * high + 150
-            opened.append(self._quantity(f"{port.name}.up", "Fill at", "port height", 0, round(top), high))
+        for words, purposes in (("Fill at", ("fill", "vent")), ("Drain at", ("drain",))):
+            port = self._port(*purposes)
+            if port is not None:
+                high = float(port.position[2])
+                top = round(1e3 * high + 150)
+                opened.append(self._quantity(f"{port.name}.up", words, "port height", 0, top, high))
         return [("Look at", [view]), ("Position", [*tip, find, upright]), ("Openings", opened)]
 
-    def _fill_port(self) -> Any:
-        """Return the port of the first fill opening that can be moved up and down, None if there is none."""
+    def _port(self, *purposes: str) -> Any:
+        """Return the port of the first opening for one of some purposes that can be moved up and down, or None."""
         ends = {route.name: route.end for route in self.plan.routes}
         exits = void_of(self.plan).exits.items()
-        wanted = [ends.get(name, name) for name, (purpose, _) in exits if purpose in ("fill", "vent")]
+        wanted = [ends.get(name, name) for name, (purpose, _) in exits if purpose in purposes]
         for port in (port for name in wanted for port in self.plan.ports if port.name == name):
             for off in (0.001, -0.001):
                 try:
