@@ -116,7 +116,7 @@ def test_what_stays_is_told_and_a_bleed_opening_lets_some_out():
 def test_a_fill_opening_below_a_tube_leaves_a_named_place():
     """Lower than the tank's outlet tube it leaves at least as much, and the words name where."""
     panel = heights(load_plan(DEMO))
-    (fill,) = (c for c in panel.controls if c.setting.endswith(".up"))
+    (fill,) = (c for c in panel.controls if c.widget.description.startswith("Fill at"))
     before, short = panel.solution.holding.volume, height_words.short_of(panel.solution.passages, pockets.AIR)[1]
     fill.widget.value -= 10
     assert not panel.failed
@@ -124,6 +124,15 @@ def test_a_fill_opening_below_a_tube_leaves_a_named_place():
     assert panel.solution.holding.volume >= before
     assert panel.solution.holding.pockets[0].place in words(panel)
     assert "press Find tips to look for a better one" in words(panel)
+
+
+def test_a_drain_that_is_slid_up_ends_so_much_higher():
+    panel = put(heights(load_plan(DEMO)), ":view", DRAIN)
+    (drain,) = (c for c in panel.controls if c.widget.description.startswith("Drain at"))
+    before = height_words.short_of(panel.solution.passages, pockets.LIQUID)[1]
+    drain.widget.value += 20
+    assert not panel.failed
+    assert height_words.short_of(panel.solution.passages, pockets.LIQUID)[1] > before + 0.005
 
 
 def test_tips_are_found_told_drawn_and_put_away():
