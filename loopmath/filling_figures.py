@@ -6,8 +6,9 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from loopmath import style
-from loopmath.filling_words import DOWN, HOLDS, POUR, Poured, known
+from loopmath.filling_words import DOWN, HOLDS, POUR, Poured
 from loopmath.height_figures import Elevations, Fill, Scene, beyond, named
+from loopmath.height_words import known
 from loopmath.laws.bubbles import CARRIED, CARRIES, SLOWLY, STAYS, UNKNOWN
 from loopmath.laws.flooding import UP
 from loopmath.sheet import Page, scale_to

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from loopmath.filling import RISE, Descent, Filling
-from loopmath.height_words import amount
+from loopmath.height_words import amount, known, spread
 from loopmath.laws.bubbles import CARRIES, SLOWLY, STAYS
 from loopmath.units import DISPLAY, ROUGH, rough, show
 
@@ -33,17 +33,6 @@ def poured(found: Filling, volume: float) -> Poured:
     """Return a fill when so much is poured. [m3]"""
     lines = np.zeros(0) if found.pour.fill is None else found.pour.poured(volume)
     return Poured(found, volume, lines)
-
-
-def known(volume: float, system: str) -> str:
-    """Return a volume in words, "not known" for nan."""
-    return amount(volume, system) if np.isfinite(volume) else "not known"
-
-
-def between(least: float, most: float, system: str) -> str:
-    """Return a range of volumes in words; one number where both would read alike."""
-    low, high = known(least, system), known(most, system)
-    return high if low == high else f"{show(least, 'volume', system, unit=False)} to {high}"
 
 
 def bottle_words(found: Filling, system: str = "metric") -> str:
@@ -74,13 +63,13 @@ def sentence(seen: Poured, view: str, system: str = "metric") -> str:
         more = more if np.isfinite(pour.covered) else "gravity does not cover it"
         return f"{volume} poured: {_inlets(found)} is dry, {more}. Keep the pump off."
     if pour.dry:
-        return f"Gravity fills about {between(pour.least, pour.most, system)}, and does not cover {_inlets(found)}."
+        return f"Gravity fills about {spread(pour.least, pour.most, system)}, and does not cover {_inlets(found)}."
     if seen.volume < pour.most - 1e-9:
         return f"{volume} poured: {_inlets(found)} is covered. Keep the pump off, pour up to the fill opening."
     if not found.bursts:
         return f"{volume} poured."
     left, many = amount(found.total - pour.least, system), "1 burst" if found.bursts == 1 else f"{found.bursts} bursts"
-    low = between(pour.least, pour.most, system)
+    low = spread(pour.least, pour.most, system)
     return f"About {low} run in by gravity; the rest, up to {left}, by up to {many} of the pump."
 
 
@@ -103,8 +92,8 @@ def figures(found: Filling, system: str = "metric") -> list[tuple[str, str]]:
         ("loop holds", f"{amount(found.total, system)} ± {show(2 * found.sigma, 'volume', system, unit=False)}"),
         ("have at hand", amount(found.buy, system)),
         ("bottles", bottle_words(found, system)),
-        ("pump's inlet covered at", known(pour.covered, system)),
-        ("runs in by gravity", between(pour.least, pour.most, system)),
+        ("pump's inlet covered at", "not by gravity" if np.isinf(pour.covered) else known(pour.covered, system)),
+        ("runs in by gravity", spread(pour.least, pour.most, system)),
     ]
     if found.bursts:
         rows.append(("tank spares a burst", amount(found.burst, system)))
@@ -178,7 +167,7 @@ def steps(found: Filling, system: str = "metric") -> list[str]:
         out.append(
             f"Pour {amount(pour.covered, system)} slowly: that covers {_inlets(found)}. The pump stays off for now."
         )
-    out.append(f"Pour on to the fill opening: {between(pour.least, pour.most, system)} in all.")
+    out.append(f"Pour on to the fill opening: {spread(pour.least, pour.most, system)} in all.")
     if found.bursts:
         most = min(found.burst, found.total - pour.least)
         tall = np.nan if pour.tank is None or pour.tank.size is None else pour.tank.size[2]

@@ -14,7 +14,7 @@ from loopmath.plan import Plan
 from loopmath.pockets import AIR, LEAST, LIQUID, Holding, Outlet, Pocket
 from loopmath.rules import Fact, Warned, warnings_of
 from loopmath.tipping import MOST_TIPS, Tip, Tipping
-from loopmath.units import DISPLAY, rough
+from loopmath.units import DISPLAY, rough, show
 
 BLEED, DRAIN = "air when it is filled", "coolant when it is drained"
 VIEWS = {BLEED: AIR, DRAIN: LIQUID}
@@ -161,6 +161,17 @@ def amount(volume: float, system: str) -> str:
     if 0 < float(unit.convert(volume)) < least / 2:
         return f"under {unit.text(float(unit.back(least)))}"
     return unit.text(volume)
+
+
+def known(volume: float, system: str) -> str:
+    """Return a volume in words, "not known" for nan."""
+    return amount(volume, system) if np.isfinite(volume) else "not known"
+
+
+def spread(least: float, most: float, system: str = "metric") -> str:
+    """Return a range of volumes [m3] in words; one number where both would read alike."""
+    low, high = known(least, system), known(most, system)
+    return high if low == high else f"{show(least, 'volume', system, unit=False)} to {high}"
 
 
 def position(looked: Looked) -> str:

@@ -5,7 +5,8 @@ from typing import Any
 import numpy as np
 
 from loopmath import build_order, style
-from loopmath.service_words import Served, spread
+from loopmath.height_words import spread
+from loopmath.service_words import Served
 from loopmath.sheet import Page, scale_to
 
 #: Kind of step -> its colour and the shape that tells it without colour.

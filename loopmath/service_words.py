@@ -10,6 +10,7 @@ from loopmath import loop as tree
 from loopmath.access import Access
 from loopmath.build_order import BuildOrder, listed
 from loopmath.checks import one_of
+from loopmath.height_words import spread
 from loopmath.plan import Plan
 from loopmath.units import DISPLAY, show
 
@@ -73,12 +74,6 @@ def sentence(seen: Served, system: str = "metric") -> str:
 def _parts(known: list[Access]) -> list[Access]:
     """Return all but dead legs: a drain is opened to let the loop out, and that it does is no finding."""
     return [one for one in known if one.kind != tree.DeadLeg.kind] or known
-
-
-def spread(least: float, most: float, system: str = "metric") -> str:
-    """Return a range of volumes [m3] in words; one number where both read alike."""
-    low, high = (show(value, "volume", system, unit=False) for value in (least, most))
-    return show(most, "volume", system) if low == high else f"{low} to {show(most, 'volume', system)}"
 
 
 def notes(seen: Served) -> list[str]:
