@@ -182,7 +182,7 @@ def cooling_fall(tested: Any, room: Any) -> Any:
     Examples
     --------
     >>> round(float(cooling_fall(55e3, 101325.0)))
-    18240
+    18215
     """
     share = _share(np.asarray(tested) + room, room)
     return (np.asarray(tested) + room) * (1 - share ** ((AIR_RATIO - 1) / AIR_RATIO))
