@@ -276,7 +276,8 @@ class _Maker:
         yield Before(TEST, FILL, "a leak that air finds wets nothing", firm=FIRM)
         yield Before(TEST, POWER, "no electronics are powered before the loop has passed its leak test", firm=FIRM)
         dead = "while it fills, the pump alone runs and the board is dead"
-        yield Before(FILL, WET, dead, firm=FIRM)
+        yield Before(FILL, POWER, dead, firm=FIRM)
+        yield Before(FILL, WET, "drops are looked for once coolant is in", firm=FIRM)
         yield Before(WET, POWER, "a slow drop takes hours to show", firm=FIRM)
         for panel in self.space.panels:
             yield Before(POWER, panel.name, "panels come last: joints are looked at once more, warm")
