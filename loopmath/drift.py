@@ -329,12 +329,12 @@ def trend(quantity: str, where: str, readings: Iterable[tuple[date, float, float
 def _within_weeks(entries: Iterable[Entry], begun: date, holds: float) -> tuple[float, float]:
     """Return the most that was topped up within `WEEKS`, of it what is usual, by how far it is beyond that. [m3]"""
     poured = [(e.day, float(e.topped_up)) for e in entries if e.topped_up and e.kind not in (FLUSH, STRIP)]
+    begun = begun if begun > date.min else min((day for day, _ in poured), default=begun)
     poured = [(day, much) for day, much in poured if day > begun]  # what went in on the day is the filling
     found = []
     for start, _ in poured:
         much = sum(m for day, m in poured if 0 <= (day - start).days < WEEKS)
-        settling = begun > date.min and (start - begun).days <= SETTLING
-        found.append((much, holds if settling or begun == date.min else LOST * holds))
+        found.append((much, holds if (start - begun).days <= SETTLING else LOST * holds))
     return max(found, key=lambda pair: pair[0] / pair[1], default=(np.nan, np.nan))
 
 

@@ -268,7 +268,7 @@ def bottles(volume: float, sizes: Any) -> tuple[tuple[float, int], ...]:
 
 
 def _stages(pour: Pour, bursts: int, total: float) -> tuple[Stage, ...]:
-    first = pour.covered <= pour.least + LEAST
+    first = not pour.dry and pour.covered <= pour.least + LEAST
     out = [Stage("pump's inlet covered", pour.covered, pour.covered, "Power off. Pour slowly.")] if first else []
     do = "Power off. Pour on until no more goes in and no more bubbles come up."
     out.append(Stage("what gravity fills", pour.least, pour.most, do))

@@ -57,13 +57,12 @@ def sentence(seen: Poured, view: str, system: str = "metric") -> str:
     volume = amount(min(seen.volume, found.total), system)
     if np.isnan(pour.covered):
         return f"{volume} poured. The height of {_inlets(found)} is not known: watch it, not the volumes."
-    if seen.volume < min(pour.covered, pour.most) - 1e-9:
-        lacks = amount(min(pour.covered, pour.most) - seen.volume, system)
-        more = f"{lacks} more cover it" if len(pour.pumps) == 1 else f"{lacks} more cover all"
-        more = more if np.isfinite(pour.covered) else "gravity does not cover it"
-        return f"{volume} poured: {_inlets(found)} is dry, {more}. Keep the pump off."
     if pour.dry:
-        return f"Gravity fills about {spread(pour.least, pour.most, system)}, and does not cover {_inlets(found)}."
+        return f"{volume} poured. Gravity may not cover {_inlets(found)}: keep the pump off until you see it covered."
+    if seen.volume < pour.covered - 1e-9:
+        lacks = amount(pour.covered - seen.volume, system)
+        more = f"{lacks} more cover it" if len(pour.pumps) == 1 else f"{lacks} more cover all"
+        return f"{volume} poured: {_inlets(found)} is dry, {more}. Keep the pump off."
     if seen.volume < pour.most - 1e-9:
         return f"{volume} poured: {_inlets(found)} is covered. Keep the pump off, pour up to the fill opening."
     if not found.bursts:
@@ -92,7 +91,7 @@ def figures(found: Filling, system: str = "metric") -> list[tuple[str, str]]:
         ("loop holds", f"{amount(found.total, system)} ± {show(2 * found.sigma, 'volume', system, unit=False)}"),
         ("have at hand", amount(found.buy, system)),
         ("bottles", bottle_words(found, system)),
-        ("pump's inlet covered at", "not by gravity" if np.isinf(pour.covered) else known(pour.covered, system)),
+        ("pump's inlet covered at", "to be seen" if pour.dry else known(pour.covered, system)),
         ("runs in by gravity", spread(pour.least, pour.most, system)),
     ]
     if found.bursts:

@@ -20,6 +20,8 @@ from loopmath.slips import shown
 LEAST_ROWS, BENT_BY_CHANCE = 4, 0.001
 #: Air of a room while a test runs [degC]; a jump or start within these shares of the room's pressure is suspicious.
 ROOM_RANGE, ATMOSPHERE = (0.0, 45.0), (0.85, 1.15)
+#: Pressure air of a room can have, from high mountains to below the sea: its middle, and so much to both sides. [Pa]
+ROOM_PRESSURE = (80e3, 30e3)
 TIGHT, LEAKS, UNSURE = "tight as far as this test can tell", "leaks", "cannot tell yet"
 GAUGE, ABSOLUTE = "gauge", "absolute"
 COLUMNS = (
@@ -73,6 +75,12 @@ def read(text: str, test: LeakPlan, reads: str = "") -> Readings:
         raise InputError(f"leak test, line {line}, temperature", said, "0 to 45 degC, as in a room", remedy)
     noted = np.isfinite(table["room"]) if "room" in table else np.zeros(len(table), bool)
     room = np.full(len(table), test.room)
+    wrong = np.flatnonzero(noted)
+    wrong = wrong[np.abs(table["room"][wrong] - ROOM_PRESSURE[0]) > ROOM_PRESSURE[1]] if wrong.size else wrong
+    if wrong.size:
+        line, said = table.rows[wrong[0]], f"{table['room'][wrong[0]] / 1e3:.1f} kPa"
+        remedy = "Write its unit into the header: room pressure [hPa], [mbar], [mmHg], [inHg] or [kPa]."
+        raise InputError(f"leak test, line {line}, room pressure", said, "50 to 110 kPa, as air has it", remedy)
     if noted.any():  # between notes in a line, before and after as they are
         room = np.interp(table["time"], table["time"][noted], table["room"][noted])
     kind = reads or (ABSOLUTE if key == "absolute" else GAUGE)
@@ -160,7 +168,8 @@ class Verdict:
         show = shown("pressure", system)
         if self.kind == LEAKS and np.isnan(self.slope):
             highest = np.maximum.accumulate(self.corrected)
-            start, fall = float(highest.max()), float((highest - self.corrected).max())
+            worst = int(np.argmax(highest - self.corrected))
+            start, fall = float(highest[worst]), float((highest - self.corrected)[worst])
             return f"It leaks: of {show(start)} it lost {show(fall)}. Release, find it, mend it."
         if self.low:
             return f"Cannot tell: too little pressure. Pump up to {show(self.test.pressure)} and read anew."
@@ -213,6 +222,12 @@ def judge(readings: Readings, test: LeakPlan, settle: float = SETTLES) -> Verdic
     )
     scatter, drift = each * SCATTER, WEATHER if blind else 0.0
     notes, (part, rating) = [], test.lowest
+    risen = np.flatnonzero(np.diff(over) > step + 10 * scatter)
+    if risen.size:  # a rise that is no rounding and no scatter: it was pumped up, and what was before does not count
+        pumped_at = float(time[risen[-1] + 1])
+        settle += pumped_at
+        kept = time >= settle
+        notes.append(f"It was pumped up until {minutes(pumped_at)} after the first reading: judged from there on.")
     if np.max(total - room) > rating:
         notes.append(f"Danger: readings lie above the rating of {part}. Release the pressure now.")
     if readings.steps["absolute"] > 1.5 * test.step:

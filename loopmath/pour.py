@@ -100,6 +100,7 @@ class Pour:
         self.pump = min(behind, key=lambda name: behind[name][0])
         self.tank, self.pumps, self.dry = behind[self.pump][1], tuple(inlets), tuple(inlets)
         self.inlet = inlets[self.pump][0]
+        self._fed = [name for name, (_, tank) in behind.items() if tank is self.tank]
         self.fill = self._opening(cautions)
         if self.fill is None:
             cautions.append("The place of the tank is not known, so the stages of the fill cannot be told.")
@@ -126,12 +127,12 @@ class Pour:
             cautions.append(f"Where coolant enters {self.pump} is not known: watch its inlet, not the volumes.")
         elif mine.any() and inside.any():
             self.over = float(high[mine].max() - low[inside].min())
-            spare = np.where(inside & np.isfinite(full[self.void.cell]), np.maximum(high - self.inlet, 0.0), 0.0)
-            share = np.minimum(spare / np.maximum(high - low, 1e-9), 1.0)
-            wet = self.wet(full)
-            self.burst = (1 - RESERVE) * float(np.maximum(wet - self.void.volume * (1 - share), 0.0)[inside].sum())
+            # What stands in the tank over the highest inlet it feeds.
+            under = self.wet(self._level(self._all, max(inlets[name][0] for name in self._fed)))
+            self.burst = (1 - RESERVE) * float(np.maximum(self.wet(full) - under, 0.0)[inside].sum())
         needs = {name: self._needs(*inlet) for name, inlet in inlets.items()}
         self.covered = max(needs.values())
+        stopped = np.minimum(stopped, self.locked.ways.level)  # air that stays covers nothing
         cut = {name for name, inlet in inlets.items() if not self._covers(stopped, *inlet)}
         self.dry = tuple(name for name, volume in needs.items() if not volume <= self.most or name in cut)
         for name in self.dry:
@@ -139,6 +140,10 @@ class Pour:
                 cautions.append(f"Gravity alone does not cover {name}'s inlet: do not run it before it is covered.")
             elif np.isfinite(needs[name]):
                 cautions.append(f"Locked air may keep coolant from {name}'s inlet: see that it is covered first.")
+        for name, (purpose, e) in self.seen.exits.items():
+            crown = float(flooding.crown(UP, [e.at], [e.normal], [e.radius])[0])
+            if purpose != "drain" and crown < self.top - LEAST and e.cell in self._all.cells:
+                cautions.append(f"{name} lies lower than the fill opening: close it when coolant shows there.")
 
     def _locked_openings(self) -> np.ndarray:
         """Return True for openings that lie all in locked air."""
@@ -160,29 +165,30 @@ class Pour:
         return out
 
     def _back_to_tank(self, pump: Any) -> tuple[int, Any]:
-        """Return how many elements lie between a pump and the tank before it, and that tank, None if there is none."""
+        """Return how many elements lie between a pump and the tank that feeds it, and that tank, None if none does."""
         todo, met = deque([(0, pump)]), {pump.name}
         while todo:
             far, leaf = todo.popleft()
             for one in self._before.get(leaf.name, ()):
                 if isinstance(one, tree.Tank):
                     return far, one
-                if one.name not in met:
+                if one.name not in met and not isinstance(one, tree.PumpUnit):  # that one feeds it
                     met.add(one.name)
                     todo.append((far + 1, one))
         return len(self._leaves), None
 
     def _inlet(self, pump: Any) -> tuple[float, tuple[int, ...]]:
-        """Return the crown of a pump's inlet and the cells on both sides of it; nan and none if it is not known."""
+        """Return the crown of a pump's highest inlet and the cells on both its sides; nan and none if not known."""
         void, before = self.void, {leaf.name for leaf in self._before.get(pump.name, ())}
-        for n, cells in enumerate(void.joins):
-            names = self.owner[cells]
-            if (names == pump.name).sum() == 1 and (other := str(names[names != pump.name][0])) in before:
-                if {pump.name, other} & self.seen.guessed:
+        crowns, found = flooding.crown(UP, void.at, void.normal, void.radius), [(-np.inf, ())]
+        for crown, cells in zip(crowns.tolist(), void.joins.tolist(), strict=True):
+            names = {str(self.owner[cell]) for cell in cells}
+            if pump.name in names and names & before:
+                if names & self.seen.guessed:
                     return np.nan, ()
-                crown = flooding.crown(UP, void.at[[n]], void.normal[[n]], void.radius[[n]])
-                return float(crown[0]), tuple(cells.tolist())
-        return np.nan, ()
+                found.append((crown, tuple(cells)))
+        highest, sides = max(found, key=lambda pair: pair[0])
+        return (highest, sides) if sides else (np.nan, ())
 
     @staticmethod
     def _covers(lines: np.ndarray, inlet: float, sides: tuple[int, ...]) -> bool:

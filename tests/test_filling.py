@@ -166,6 +166,72 @@ def test_every_pump_has_to_be_covered_not_only_the_first(booth):
         assert "second pump's inlet" in " ".join([*words.steps(found), *found.cautions])
 
 
+def test_two_pumps_on_one_tank_are_spared_for_the_higher_inlet(booth):
+    """Side by side on the reservoir, 150 to 350 mm: what stands over the upper inlet, less the fifth that stays."""
+    (pump,) = booth.plan.units(tree.PumpUnit)
+    upper = replace(pump, name="upper pump", position=(*pump.position[:2], 0.3))
+    items = [tree.Parallel(i, upper) if i is pump else i for i in booth.plan.loop.items]
+    pour = pour_of(replace(booth.plan, loop=tree.Series(*items), origin=None))
+    (inlet, _), one = pour._inlet(upper), pour_of(booth.plan)
+    assert inlet > 0.2
+    assert pour.burst == pytest.approx(0.8 * 250e-6 * (0.35 - inlet) / 0.2, rel=0.02)
+    assert pour.burst < one.burst
+
+
+#: What turns the cube into one whose tube arches from a raised tank to a pump beside it: lines of its file.
+ARCHED = {
+    '["1 5/8 in", "6 in", "4 1/2 in"]': '["1 5/8 in", "6 in", "314.3 mm"]',
+    '["1 5/8 in", "6 in", "1 1/4 in"]': '["140 mm", "6 in", "265 mm"]',
+    'size = ["12 in", "12 in", "12 in"]': 'size = ["12 in", "12 in", "20 in"]',
+    '["2 7/8 in", "6 in", "3/4 in"]': '["172 mm", "6 in", "250 mm"]',
+    '["1 5/8 in", "5 in", "3 in"]': '["1 5/8 in", "5 in", "276.2 mm"]',
+    '["1 5/8 in", "6 in", "6 3/4 in"]': '["1 5/8 in", "6 in", "371.4 mm"]',
+    '[boxes."front fans"]': """[ports."tank out"]
+position = ["66 mm", "6 in", "270 mm"]
+faces = "right"
+of = "reservoir"
+[ports."pump in"]
+position = ["140 mm", "6 in", "290 mm"]
+faces = "up"
+of = "pump"
+[ports.vent]
+position = ["6 in", "2 1/8 in", "289 mm"]
+faces = "up"
+of = "radiator"
+purpose = "vent"
+[routes."reservoir to pump"]
+start = "tank out"
+end = "pump in"
+corners = [["82 mm", "6 in", "270 mm"], ["82 mm", "6 in", "345 mm"], ["140 mm", "6 in", "345 mm"]]
+radius = "8 mm"
+
+[boxes."front fans"]""",
+    '  "pump",\n': '  { run = "reservoir to pump", length = "8 in" },\n  "pump",\n',
+}
+
+
+def test_an_inlet_in_locked_air_is_not_covered_though_coolant_gets_to_both_its_sides(tmp_path):
+    """The inlet's crown at 290 mm; air stays in the arch from 275 mm on, the tank's outlet, on both sides of it."""
+    text = CUBE.read_text(encoding="utf-8")
+    for old, new in ARCHED.items():
+        assert old in text
+        text = text.replace(old, new, 1)
+    path = tmp_path / "arch.toml"
+    path.write_text(text, encoding="utf-8")
+    pour = pour_of(load_plan(path))
+    assert pour.inlet == pytest.approx(0.290)
+    assert pour.locked.ways.level[list(pour._inlet(pour._leaves[2])[1])] == pytest.approx(0.275, abs=0.001)
+    assert pour.dry == ("pump",)
+    assert filling.filling(solved(load_plan(path))).bursts == 0
+
+
+def test_a_vent_below_the_fill_opening_is_told_to_be_closed(booth):
+    card = next(u for u in booth.plan.units(tree.Source) if u.name == "graphics card")
+    port = Port("side vent", (*card.position[:2], card.position[2]), "up", "graphics card", purpose="vent")
+    pour = pour_of(replace(booth.plan, ports=(*booth.plan.ports, port), origin=None))
+    assert any(line.startswith("side vent lies lower than the fill opening") for line in pour.cautions)
+
+
 def test_a_drain_that_stands_first_is_no_inlet(booth):
     items = list(booth.plan.loop.items)
     drain = next(i for i in items if i.name == "drain")

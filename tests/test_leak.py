@@ -280,6 +280,23 @@ def test_what_is_read_before_it_is_pumped_up_does_not_count(booth):
     assert "of 55.00 kPa it lost 55.00 kPa" in verdict.said()
 
 
+@pytest.mark.parametrize(("fall", "every"), [(0.3, 10), (0.6, 10), (0.6, 15)])
+def test_pumping_up_again_hides_no_leak(booth, fall, every):
+    for minutes in (31, 41, 61):
+        rows = [(m, round(55 - fall * (m % every), 1), 22.0) for m in range(minutes)]
+        verdict = judge(read(table(rows), booth), booth)
+        assert verdict.kind != TIGHT
+        assert any("pumped up" in words for words in verdict.words)
+
+
+def test_a_barometer_in_a_wrong_unit_is_refused_and_the_units_are_named(booth):
+    for wrong in (1013.2, 760, 29.9):
+        rows = [(m, 55.0, 22.0, wrong if m == 7 else 101.3) for m in range(40)]
+        with pytest.raises(InputError, match="hPa") as caught:
+            read(table(rows, HEAD.replace("\n", ", barometer [kPa]\n")), booth)
+        assert "50 to 110 kPa" in str(caught.value)
+
+
 def test_over_the_rating_says_release_first_also_where_it_may_be_absolute(booth):
     with pytest.raises(InputError, match="above the rating of reservoir: release it now"):
         read(table([(m, 90.0, 22.0) for m in range(30)]), booth)

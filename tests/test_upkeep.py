@@ -382,6 +382,14 @@ def test_much_topped_up_within_weeks_speaks_at_once_and_a_filling_does_not():
         assert any(w.quantity == "topped up within weeks" for w in rows) == warned, poured
 
 
+def test_without_a_day_of_filling_late_top_ups_count_as_late():
+    """600 of 760 mL within four weeks, 300 days after the first line of the log."""
+    days = [(0, 50), *((300 + 7 * n, 150) for n in range(4))]
+    entries = tuple(Entry(date(2027, 1, 1) + timedelta(d), "top-up", topped_up=1e-6 * m) for d, m in days)
+    rows = drift(upkeep(BOOTH), Log(Path("x"), entries)).warned()
+    assert any(w.quantity == "topped up within weeks" for w in rows)
+
+
 def test_flow_that_stopped_is_the_gravest_and_a_flush_ends_what_was_read_before():
     def warned(*entries):
         return [w.quantity for w in drift(upkeep(BOOTH), Log(Path("x"), entries)).warned()]
