@@ -181,6 +181,10 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
         cautions.append("No warmest coolant is known for this plan, so neither is the space to leave.")
     tank = pour.tank
     height = np.nan if tank is None or tank.size is None else tank.size[2] / float(tank.volume())
+    density = float(plan.coolant.checked_properties(cold)[0])
+    narrow = [run.name for run in plan.units(tree.Run) if float(run.tube.bore) < bubbles.still_bore(density)]
+    if narrow:
+        cautions.append(f"Bubbles stand still in tubes this narrow: {', '.join(narrow)}. No tip or slope frees them.")
     descents, unlaid = descending(solution)
     return Filling(
         plan=plan,
@@ -195,7 +199,7 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
         stages=_stages(pour, bursts, total),
         descents=descents,
         unlaid=unlaid,
-        column=float(plan.coolant.checked_properties(cold)[0]) * GRAVITY * pour.height,
+        column=density * GRAVITY * pour.height,
         cold=cold,
         warm=warm,
         growth=grows,

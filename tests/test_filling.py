@@ -353,6 +353,13 @@ def test_the_warmest_coolant_is_that_of_peak_heat(booth):
     assert filling.filling(booth).warm > float(booth.state["coolant_warmest"])
 
 
+def test_tubes_so_narrow_that_bubbles_stand_in_them_are_named(booth):
+    """Water at 25 degC: 5.0 mm (Bretherton 1961, from memory)."""
+    for bore, told in (("4.5 mm", True), ("6 mm", False)):
+        found = filling.filling(solved(booth.plan.set(bore=bore)))
+        assert any(line.startswith("Bubbles stand still in tubes this narrow") for line in found.cautions) == told
+
+
 def test_a_fall_is_along_the_flow():
     assert filling.fall([0.0, 0.3, 0.1, 0.2, 0.05]) == pytest.approx(0.25)
     assert filling.fall([0.0, 0.1, 0.3]) == 0.0

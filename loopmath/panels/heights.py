@@ -139,13 +139,6 @@ class HeightsPanel(LivePanel):
         more = "Choose one under Draw tip to see it." if height_words.choices(self._tips[key]) else ""
         self.say(f"Tips are told beside the picture, for the openings of the plan. {more}")
 
-    def _answer_anew(self) -> None:
-        try:
-            self.solution, self.failed = self.answer(self.planned()), ""
-        except InputError as problem:
-            self.failed = page.problem_html(problem)
-        self._draw()
-
     # -------------------------------------------------------------------------------------------------- answer
 
     def _key(self) -> tuple:

@@ -269,14 +269,23 @@ class LivePanel:
             return
         setting = next(c.setting for c in self.controls if c.widget is change["owner"])
         self.followed(setting, change["new"])
-        try:
-            self.solution, self.failed = self.answer(self.planned()), ""
-        except InputError as problem:
-            self.failed = page.problem_html(problem)
+        self._answer()
         if setting in self.anew and not self.failed:
             self._draw_anew()
         else:
             self._draw()
+
+    def _answer(self) -> None:
+        """Work out what is set now, or keep why it cannot be."""
+        try:
+            self.solution, self.failed = self.answer(self.planned()), ""
+        except InputError as problem:
+            self.failed = page.problem_html(problem)
+
+    def _answer_anew(self) -> None:
+        """Work out what a button changed, and draw it."""
+        self._answer()
+        self._draw()
 
     def _is_echo(self, change: dict) -> bool:
         """Put a choice back that a browser sends of itself after its options were renamed; nobody slides so soon."""

@@ -264,14 +264,6 @@ class RunsPanel(LivePanel):
         self._control(":way").widget.value = way
         self._quiet = False
 
-    def _answer_anew(self) -> None:
-        """Work the view out for what was laid by a button, and draw it."""
-        try:
-            self.solution, self.failed = self.answer(self.planned()), ""
-        except InputError as problem:
-            self.failed = page.problem_html(problem)
-        self._draw()
-
     def write_templates(self) -> None:
         """Write the templates of every run, and say where."""
         if self.failed:

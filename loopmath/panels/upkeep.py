@@ -253,11 +253,7 @@ class UpkeepPanel(LivePanel):
         if not filled.moved:
             self._quiet, filled.widget.value = True, self._begun()
             self._quiet, filled.start = False, filled.widget.value
-        try:
-            self.solution, self.failed = self.answer(self.planned()), ""
-        except InputError as problem:
-            self.failed = page.problem_html(problem)
-        self._draw()
+        self._answer_anew()
         self.say(f"{saved.words} A slip in it can be mended with any text editor.")
 
     def write_calendar(self) -> None:
