@@ -23,7 +23,7 @@ from loopmath.solution import Solution, solved
 BORE, RADIATOR, TANK, PART = 0.1e-3, 0.15, 0.05, 0.10
 #: So much more pressure is nothing to the seals of a tank that is closed tight (common practice, no source). [Pa]
 RISE = 10e3
-#: A leg leads down from this slope on. [rad]
+#: A leg leads down from this slope on, our choice. [rad]
 LEVEL = np.radians(5.0)
 
 
@@ -85,10 +85,8 @@ class Filling:
         What the loop holds, its standard uncertainty, what to have at hand. [m3]
     bottles : tuple of (size, number)
         To buy. [m3]
-    burst : float
-        The tank can spare so much to one burst of the pump. [m3]
     bursts : int
-        So many of them at most, 0 where the pump is not to run.
+        Of the pump, so many at most; 0 where it is not to run.
     stages : tuple of Stage
         In order.
     descents : tuple of Descent
@@ -113,7 +111,6 @@ class Filling:
     sigma: float
     buy: float
     bottles: tuple[tuple[float, int], ...]
-    burst: float
     bursts: int
     stages: tuple[Stage, ...]
     descents: tuple[Descent, ...]
@@ -140,7 +137,9 @@ class Filling:
         return warnings_of(self.facts(), system, self.plan.house_rules)
 
 
-def filling(solution: Solution, fill_temperature: float | None = None, warmest: float | None = None) -> Filling:
+def filling(
+    solution: Solution, fill_temperature: float | None = None, warmest: float | None = None, pour: Pour | None = None
+) -> Filling:
     """
     Return how the loop of one design is filled.
 
@@ -151,6 +150,8 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
     fill_temperature, warmest : float, optional
         Of the coolant, when filled and at its warmest; by default room air, and the solution's or that at peak heat.
         [degC]
+    pour : Pour, optional
+        Of a plan with the same parts in the same places, to save working it out again.
 
     Raises
     ------
@@ -163,9 +164,8 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
     plan = solution.plan
     rows, total, sigma = volumes(plan)
     buy = (total + 2 * sigma) * (1 + float(plan.coolant_spare))
-    pour = pour_of(plan)
-    cautions = list(pour.cautions)
-    burst, bursts = pour.burst, 0
+    pour = pour_of(plan) if pour is None else pour
+    cautions, burst, bursts = list(pour.cautions), pour.burst, 0
     if burst <= LEAST:
         cautions.append("The tank spares nothing over the pump's inlet: do not run the pump before the loop is full.")
     elif burst > 0 and not pour.dry and total - pour.least > LEAST:
@@ -194,7 +194,6 @@ def filling(solution: Solution, fill_temperature: float | None = None, warmest: 
         sigma=sigma,
         buy=buy,
         bottles=bottles(buy, plan.bottle_sizes),
-        burst=burst,
         bursts=bursts,
         stages=_stages(pour, bursts, total),
         descents=descents,

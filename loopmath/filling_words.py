@@ -95,7 +95,7 @@ def figures(found: Filling, system: str = "metric") -> list[tuple[str, str]]:
         ("runs in by gravity", spread(pour.least, pour.most, system)),
     ]
     if found.bursts:
-        rows.append(("tank spares a burst", amount(found.burst, system)))
+        rows.append(("tank spares a burst", amount(pour.burst, system)))
     if np.isfinite(found.growth):
         rows.append(("grows as it warms", amount(found.growth, system)))
     return rows
@@ -168,14 +168,14 @@ def steps(found: Filling, system: str = "metric") -> list[str]:
         )
     out.append(f"Pour on to the fill opening: {spread(pour.least, pour.most, system)} in all.")
     if found.bursts:
-        most = min(found.burst, found.total - pour.least)
+        most = min(pour.burst, found.total - pour.least)
         tall = np.nan if pour.tank is None or pour.tank.size is None else pour.tank.size[2]
         down = f" ({rough(most / float(pour.tank.volume()) * tall, system)} of its height)" if tall > 0 else ""
         out.append(
             f"Now power the pump alone, in bursts. Stop it before the tank has lost {amount(most, system)}{down}, pour "
             f"it full again. About {found.bursts} time{'s' if found.bursts > 1 else ''}."
         )
-    elif pour.dry or found.burst <= 0:
+    elif pour.dry or pour.burst <= 0:
         out.append(f"Do not run the pump before you see that coolant covers {_inlets(found)}.")
     out.append(
         "Bleed it: let the pump run, rock the machine gently, top up as the level falls, until it stands for an hour. "

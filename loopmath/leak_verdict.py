@@ -20,7 +20,8 @@ from loopmath.slips import shown
 LEAST_ROWS, BENT_BY_CHANCE = 4, 0.001
 #: Air of a room while a test runs [degC]; a jump or start within these shares of the room's pressure is suspicious.
 ROOM_RANGE, ATMOSPHERE = (0.0, 45.0), (0.85, 1.15)
-#: Pressure air of a room can have, from high mountains to below the sea: its middle, and so much to both sides. [Pa]
+#: Pressure air of a room can have, from high mountains to below the sea (common practice, no source): its middle, and
+#: so much to both sides. [Pa]
 ROOM_PRESSURE = (80e3, 30e3)
 TIGHT, LEAKS, UNSURE = "tight as far as this test can tell", "leaks", "cannot tell yet"
 GAUGE, ABSOLUTE = "gauge", "absolute"
@@ -222,6 +223,7 @@ def judge(readings: Readings, test: LeakPlan, settle: float = SETTLES) -> Verdic
     )
     scatter, drift = each * SCATTER, WEATHER if blind else 0.0
     notes, (part, rating) = [], test.lowest
+    # Ten times the scatter of one reading is seven of a difference: chance does not get there.
     risen = np.flatnonzero(np.diff(over) > step + 10 * scatter)
     if risen.size:  # a rise that is no rounding and no scatter: it was pumped up, and what was before does not count
         pumped_at = float(time[risen[-1] + 1])
@@ -229,7 +231,7 @@ def judge(readings: Readings, test: LeakPlan, settle: float = SETTLES) -> Verdic
         kept = time >= settle
         notes.append(f"It was pumped up until {minutes(pumped_at)} after the first reading: judged from there on.")
     if np.max(total - room) > rating:
-        notes.append(f"Danger: readings lie above the rating of {part}. Release the pressure now.")
+        notes.insert(0, f"Danger: readings lie above the rating of {part}. Release the pressure now.")
     if readings.steps["absolute"] > 1.5 * test.step:
         notes.append(
             f"The table is written in steps of {readings.steps['absolute'] / 1e3:.3g} kPa: it is judged by those."

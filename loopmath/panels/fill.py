@@ -11,6 +11,7 @@ from loopmath.filling_words import DOWN, HOLDS, POUR, VIEWS, Poured
 from loopmath.panels import page
 from loopmath.panels.live import LivePanel
 from loopmath.plan import Plan
+from loopmath.pour import pour_of
 from loopmath.solution import solved
 from loopmath.units import to_si
 
@@ -63,9 +64,9 @@ class FillPanel(LivePanel):
     def answer(self, plan: Plan) -> Poured:
         """Return the fill of a plan, as far as it is poured."""
         cold = self._control(":cold")
-        key = (plan is self.plan, *sorted(self.settings().items()), cold.value if cold.moved else None)
-        if self._found is None or self._found[0] != key or key[0]:
-            self._found = key, filling(solved(plan), key[-1])
+        key = (id(self.plan), *sorted(self.settings().items()), cold.value if cold.moved else None)
+        if self._found is None or self._found[0] != key:
+            self._found = key, filling(solved(plan), key[-1], pour=pour_of(self.plan))
         return filling_words.poured(self._found[1], self.own("poured"))
 
     def drawn(self) -> tuple[Figure, list]:
